@@ -134,14 +134,17 @@ def plot(
             head + f'<text x="{width / 2:g}" y="{height / 2:g}" text-anchor="middle">{nothing}</text></svg>'
         )
     values += [mark.level for mark in marks if mark.level is not None]
-    rows = 1 + (len(drawn) + len(bands) - 1) // 4
+    named: list[Line | ShadedRange] = [*drawn, *bands]
+    names = [say(item.name, reader) for item in named]
+    columns = _columns(names, width)
+    rows = 1 + (len(names) - 1) // columns
     frame = _Frame(width, height - 14 * rows, min(0.0, *at), max(at), min(values), max(values), reader)
     pieces = [head, frame.grid(unit)]
     pieces += [frame.area(band) for band in bands]
     pieces += [frame.mark(mark) for mark in marks]
     pieces += [frame.path(line) for line in drawn]
     pieces += [frame.dot(dot) for dot in dots]
-    pieces.append(_legend(drawn, bands, width, height - 14 * rows + 4, reader))
+    pieces.append(_legend(named, names, columns, width, height - 14 * rows + 4))
     return "".join(pieces) + "</svg>"
 
 
@@ -267,14 +270,30 @@ def _word(x: float, y: float, text: str, anchor: str) -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{_INK}">{escape(text)}</text>'
 
 
+#: Columns of a legend at most; of more names than this some are cut rather than given rows of their own.
+COLUMNS, MANY_NAMES = 4, 8
+
+
+def _columns(names: Sequence[str], width: float) -> int:
+    """Return in how many columns a legend's names are written whole; with many of them, as many as there are."""
+    longest = max(len(name) for name in names)
+    if len(names) > MANY_NAMES:
+        return COLUMNS
+    return next((n for n in range(COLUMNS, 1, -1) if longest <= _letters(width, n)), 1)
+
+
+def _letters(width: float, columns: int) -> int:
+    """Return how many letters of a name have room beside its sample."""
+    return int(((width - _LEFT) / columns - 29) / 5)
+
+
 def _legend(
-    lines: Sequence[Line], bands: Sequence[ShadedRange], width: float, top: float, reader: Reader
+    items: Sequence[Line | ShadedRange], names: Sequence[str], columns: int, width: float, top: float
 ) -> str:
     pieces = []
-    slot = (width - _LEFT) / 4
-    items: list[Line | ShadedRange] = [*lines, *bands]
-    for number, item in enumerate(items):
-        x, y = _LEFT + slot * (number % 4), top + 14 * (number // 4)
+    slot, most = (width - _LEFT) / columns, _letters(width, columns)
+    for number, (item, whole) in enumerate(zip(items, names, strict=True)):
+        x, y = _LEFT + slot * (number % columns), top + 14 * (number // columns)
         if isinstance(item, ShadedRange):
             key = f'<rect x="{x:.1f}" y="{y - 3:.1f}" width="24" height="8" fill="{item.colour}" fill-opacity=".25"/>'
         else:
@@ -283,7 +302,6 @@ def _legend(
                 f'<path d="M{x:.1f} {y + 1:.1f}h24" stroke="{item.colour}" stroke-width="{item.width:g}"'
                 f"{dash}/>"
             )
-        name = say(item.name, reader)
-        name = name if len(name) <= 26 else name[:25] + "…"
+        name = whole if len(whole) <= most else whole[: most - 1] + "…"
         pieces.append(f'{key}<text x="{x + 29:.1f}" y="{y + 4.5:.1f}" fill="{_INK}">{escape(name)}</text>')
     return "".join(pieces)

@@ -120,3 +120,14 @@ def test_a_plot_is_in_the_readers_units_and_numbers() -> None:
     assert "1,5<" in german
     assert "1.5<" not in german
     assert "1.5<" in course_plot(record)
+
+
+def test_a_long_name_in_a_legend_is_not_cut() -> None:
+    """Other languages' names are half as long again: they get wider columns, and a row more."""
+    items = [Line("core", [0.0, 1.0], [20.0, 40.0])]
+    items += [Line(f"Vorhersage nach {n} Stunden, 90-%-Bereich", [0.0, 1.0], [20.0, 40.0]) for n in range(3)]
+    drawn = plot(items, title="t", unit="°C")
+    for item in items:
+        assert f">{item.name}<" in drawn
+    rows = set(re.findall(r'x="[0-9.]+" y="([0-9.]+)" fill="#1b1a16">(?:core|Vorher)', drawn))
+    assert len(rows) == 2
