@@ -20,7 +20,7 @@ class RefusedFields(BadInput):
         count = len(fields)
         problem = parsed(next(iter(fields.values()), ""))
         if count > 1:
-            problem = phrase("{first} {count} fields are marked below.", first=problem, count=count)
+            problem = phrase("{count} fields are marked below. {first}", first=problem, count=count)
         super().__init__(phrase("this form"), problem)
 
     @property
