@@ -162,8 +162,8 @@ def test_three_taps_do_not_end_the_watch_of_a_pour_that_runs_away(maker: Any, sh
     assert stage_of(maker, hot) == "curing"
     assert not {"released", "spoiled", "closed", "end-exception"} & set(kinds(shop, hot))
     page = text(maker.get(f"/pours/{hot}"))
-    assert "It is out of the form</button>" not in page, "no button that only refuses"
-    assert "It is out of the form: not now" in page
+    assert "Demoulded: stop watching</button>" not in page, "no button that only refuses"
+    assert "Demoulded: stop watching: not now" in page
     before = len(maker.get(f"/api/pours/{hot}/alarms").json())
     shop.feed(0.2, 60, lambda h: {"core": 64 + 200 * h, "room": 21.0})
     assert maker.get("/api/alarms").json()[0]["phase"] == "raised", "it is still watched: worse is told again"
@@ -241,7 +241,7 @@ def test_a_dead_core_probe_needs_a_person_who_answers_for_it_and_a_second_step(
     assert "nobody knows how hot it is now" in text(out)
     assert call(maker, blind, "released").status_code == 409
     page = text(maker.get(f"/pours/{blind}"))
-    assert "It is out of the form</button>" not in page
+    assert "Demoulded: stop watching</button>" not in page
     assert "Sign an exception" in page
     for person, reason in (("", "cold to the hand, all over"), ("Ben", ""), ("Ben", "cold")):
         assert post(maker, f"/pours/{blind}/ending", {"person": person, "reason": reason}).status_code == 422
@@ -250,7 +250,7 @@ def test_a_dead_core_probe_needs_a_person_who_answers_for_it_and_a_second_step(
     )
     assert signed.status_code == 303
     assert stage_of(maker, blind) == "curing", "signing ends nothing by itself"
-    assert "It is out of the form</button>" in text(maker.get(f"/pours/{blind}"))
+    assert "Demoulded: stop watching</button>" in text(maker.get(f"/pours/{blind}"))
     for to in ("released", "closed"):
         assert step(maker, blind, to).status_code == 303
     record = maker.get(f"/api/pours/{blind}/record").json()

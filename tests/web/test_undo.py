@@ -66,7 +66,7 @@ def test_a_step_is_asked_for_before_it_is_taken_and_the_question_says_what_it_co
     assert bare.status_code == 409
     assert "asked for first" in text(bare)
     page = maker.get(f"/pours/{curing}").text
-    form = re.search(r"<form[^>]*>(?:(?!</form>).)*It is out of the form</button>", page, re.S)[0]
+    form = re.search(r"<form[^>]*>(?:(?!</form>).)*Demoulded: stop watching</button>", page, re.S)[0]
     assert 'method="get"' in form
     assert '<button class="grave hold"' in form
     asked = text(maker.get(f"/pours/{curing}/step?to=released"))

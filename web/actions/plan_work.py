@@ -42,7 +42,7 @@ TRIES = 2
 #: A process that nobody has asked for so long is ended: its memory is a tenth of a small machine's, s.
 IDLE_S = 300.0
 DIED = phrase(
-    "The work on this plan broke off. Save it again, or restart the service; the plan itself is kept."
+    "This plan could not be worked out. Save it again, or restart the service; the plan itself is kept."
 )
 
 

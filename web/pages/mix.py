@@ -49,7 +49,7 @@ from web.views.typed import grams_from, minutes_from, single
 router = APIRouter(include_in_schema=False)
 VERDICTS = {
     "ok": phrase("Right. Stir it in full, then pour."),
-    "watch": phrase("Nearly: do this first."),
+    "watch": phrase("Almost right: do this first."),
     "stop": phrase("Stop: do not pour this."),
 }
 #: What to do with a batch, by the state of its clock: (in short, what the time below runs to, the rest).
@@ -57,7 +57,7 @@ CLOCK_WORDS = {
     BenchState.MEET: (
         phrase("start stirring"),
         phrase("to pour it out"),
-        phrase("The parts have met: its working time runs."),
+        phrase("The parts are together: the working time is running."),
     ),
     BenchState.STIR: (
         "stir",
@@ -155,7 +155,7 @@ class _Bench:
     def age_min(self, number: int, typed: str, u: Reader) -> float:
         """Return the minutes since the parts met: as typed, else by the clock of that batch."""
         if typed.strip():
-            name = phrase("Minutes since the parts met")
+            name = phrase("Minutes since mixing")
             return single(minutes_from(typed, name, u, zero=True), typed, name)
         began_ms = self.batch(number).began_ms
         return 0.0 if began_ms is None else max(0.0, (self.now_ms - began_ms) / 60_000)

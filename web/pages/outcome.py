@@ -59,7 +59,7 @@ async def outcome(pour_id: RowId, request: Request, service: ServiceDep, who: Ma
         {
             "state": given.get("state"),
             "defects": [{"kind": kind, "where": given.get(f"where-{kind}", "").strip()} for kind in named],
-            "rework_cost": _number(given.get("cost", ""), phrase("What mending cost"), u),
+            "rework_cost": _number(given.get("cost", ""), phrase("Cost of rework"), u),
             "currency": given.get("currency", "").strip(),
             "rework_h": _number(given.get("hours", ""), phrase("Hours of work"), u),
         }

@@ -23,9 +23,9 @@ from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
 ROLE_WORDS = {
-    Role.VIEWER: phrase("viewer: looks, changes nothing"),
+    Role.VIEWER: phrase("viewer: sees everything, changes nothing"),
     Role.MAKER: phrase("maker: plans and runs pours, answers alarms"),
-    Role.OWNER: phrase("owner: also decides who may do what"),
+    Role.OWNER: phrase("owner: also manages people and their roles"),
 }
 
 

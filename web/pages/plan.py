@@ -331,8 +331,8 @@ def _groups(verdict: PlanVerdict, assessment: Assessment) -> list[tuple[str, str
     fine = [Item(f.light, f.sentence, f.change, (), f) for f in assessment.at(Light.OK)]
     return [
         ("stop", phrase("Must change"), verdict.stops),
-        ("watch", phrase("Should change: let pass by name and reason"), verdict.passed),
-        ("watch", phrase("Look at these"), verdict.watches),
+        ("watch", phrase("Should change, or sign an exception with a reason"), verdict.passed),
+        ("watch", phrase("Check these"), verdict.watches),
         ("ok", phrase("Fine"), fine),
     ]
 

@@ -148,7 +148,7 @@ def record_context(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
         "address": address,
         "points": sorted(record["points"], key=_gravest_first),
         "code": segno.make(address, error="q", micro=False).svg_data_uri(border=2),
-        "zone_note": phrase("times of day in the time zone of the machine that shows this"),
+        "zone_note": phrase("times are in the time zone of the machine that shows this"),
     }
 
 
@@ -187,7 +187,7 @@ def facts(record: dict[str, Any]) -> list[tuple[str, str]]:
         ),
         (phrase("Warmest room"), _temperature(f["room_hottest_c"])),
         (phrase("Dampest hour"), NONE if damp is None else _at(percent(damp, 0), f["air_dampest_hour_at_h"])),
-        (phrase("Watched for"), hours_minutes(f["hours"])),
+        (phrase("Time watched"), hours_minutes(f["hours"])),
         (phrase("Longest gap in the core's readings"), hours_minutes(f["longest_gap_h"])),
         (
             phrase("Readings"),

@@ -25,36 +25,36 @@ router = APIRouter(include_in_schema=False)
 #: What a maker does to take the pour on, and what that says.
 STEP_WORDS: dict[Stage, tuple[str, str]] = {
     Stage.POURING: (
-        phrase("The resin goes in now"),
-        phrase("Press it when the first pail tips. It starts the pour's clock."),
+        phrase("Start pouring"),
+        phrase("Press it when you tip the first pail. It starts the pour's clock."),
     ),
     Stage.WATCHED: (
         phrase("The form is full and level"),
-        phrase("The first hour begins: looks are asked for."),
+        phrase("The first hour begins: you are asked to look at the form."),
     ),
     Stage.CURING: (
         phrase("The first hour is over"),
-        phrase("Nobody sits by it any more; the station watches."),
+        phrase("You can leave. The probes keep watching."),
     ),
-    Stage.RELEASED: (phrase("It is out of the form"), phrase("Readings end here.")),
+    Stage.RELEASED: (phrase("Demoulded: stop watching"), phrase("Readings end here.")),
     Stage.CLOSED: (
         phrase("Seal the record"),
-        phrase("Nothing in it can be changed afterwards; additions are kept apart."),
+        phrase("Nothing in it can be changed afterwards; additions are listed separately."),
     ),
 }
 #: A step that is asked for first → its name, and what it comes to.
 ASKED_WORDS: dict[Stage, tuple[str, str]] = {
     Stage.CURING: (
         STEP_WORDS[Stage.CURING][0],
-        phrase("No more looks are asked for. The station goes on watching."),
+        phrase("You are not asked to look any more. The probes keep watching."),
     ),
     Stage.RELEASED: (
         STEP_WORDS[Stage.RELEASED][0],
         phrase("The watch ends: no more readings of this pour, and no more alarms."),
     ),
     Stage.SPOILED: (
-        phrase("Give this pour up"),
-        phrase("The watch ends: no more readings of this pour, and no more alarms. Its record is kept."),
+        phrase("Cancel this pour"),
+        phrase("The watch ends: no more readings of this pour, and no more alarms. Its record stays."),
     ),
     Stage.CLOSED: (STEP_WORDS[Stage.CLOSED][0], STEP_WORDS[Stage.CLOSED][1]),
 }

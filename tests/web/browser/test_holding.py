@@ -76,7 +76,7 @@ def test_a_finger_has_to_hold_a_tap_does_nothing_and_it_can_be_taken_back(
 ) -> None:
     """Three taps, one let go early, one held; then back."""
     phone.goto(f"/pours/{curing}")
-    button, finger = phone.get_by_role("button", name="It is out of the form"), Finger(phone)
+    button, finger = phone.get_by_role("button", name="Demoulded: stop watching"), Finger(phone)
     for _ in range(3):
         button.tap()
     assert re.search(r"/pours/\d+$", phone.url), "a tap leads nowhere"
@@ -104,14 +104,14 @@ def test_a_key_goes_to_a_page_that_asks_once_more(browse: Any, shop: Any, curing
     """Enter, look, Enter. The last button is an outline, the one that changes nothing is filled."""
     page = browse("phone")
     page.goto(f"/pours/{curing}")
-    page.get_by_role("button", name="It is out of the form").focus()
+    page.get_by_role("button", name="Demoulded: stop watching").focus()
     page.keyboard.press("Enter")
     page.wait_for_url("**/step?to=released")
     expect(page.locator("main")).to_contain_text("River table")
     expect(page.locator("main")).to_contain_text("24.0")
     _picture(page, "asked")
     assert stage_of(shop, curing) == "curing"
-    button = page.get_by_role("button", name="It is out of the form")
+    button = page.get_by_role("button", name="Demoulded: stop watching")
     filled = "(b) => getComputedStyle(b).backgroundColor"
     assert button.evaluate(filled) == "rgba(0, 0, 0, 0)"
     assert page.get_by_role("link", name="Back, without changes").evaluate(filled) != "rgba(0, 0, 0, 0)"

@@ -71,7 +71,7 @@ def test_a_pour_from_plan_to_sealed_record(browse: Any, shop: Any, size: str) ->
     page.get_by_role("button", name="Check it").click()
     expect(page.locator("#verdict")).to_contain_text("Right.")
     page.goto(f"/pours/{pour}")
-    page.get_by_role("button", name="The resin goes in now").click()
+    page.get_by_role("button", name="Start pouring").click()
     page.get_by_role("button", name="The form is full and level").click()
     page.wait_for_url("**/first-hour")
     shop.feed(0.11, 5, lambda _h: {"core": ROOM, "surface": ROOM, "underside": ROOM, "room": ROOM})
@@ -85,7 +85,7 @@ def test_a_pour_from_plan_to_sealed_record(browse: Any, shop: Any, size: str) ->
     page.get_by_role("button", name="Save note").click()
     for to, press in (
         (Stage.CURING, "The first hour is over"),
-        (Stage.RELEASED, "It is out of the form"),
+        (Stage.RELEASED, "Demoulded: stop watching"),
         (Stage.CLOSED, "Seal the record"),
     ):
         shop.sign_cool(pour, to)

@@ -193,7 +193,7 @@ def sign_and_pour(hands: Hands, clock: Any, sweep: Callable[[], None]) -> None:
         hands.photograph(f"#{place} > form")
         hands.press(re.compile("^Checked again"), within=f"#{place}")
     hands.press("We are ready")
-    hands.press("The resin goes in now")
+    hands.press("Start pouring")
 
 
 @pytest.mark.parametrize("which", SHEETS)

@@ -214,7 +214,7 @@ def test_a_pour_says_before_it_starts_that_nobody_may_hear_its_alarms(
     assert "nobody is called" in maker.get(f"/pours/{made}").text
     assert "nobody is called" in maker.get("/api/messages").json()["untested"]
     kept = maker.get(f"/api/pours/{made}/record").json()["events"]
-    assert [(e["by"], e["text"]) for e in kept if e["kind"] == "untested"] == [
+    assert [(e["by"], say(e["text"], METRIC)) for e in kept if e["kind"] == "untested"] == [
         ("Ada", "No phone is set up: nobody is called when it gets too hot.")
     ], "that it was poured all the same stands in the record"
 
