@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import sqlite3
 import sys
+import tempfile
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -12,12 +13,15 @@ from typing import Any
 import pytest
 
 from logger.errors import NotAllowed
+from logger.facts import fact
 from logger.pour import Stage
+from logger.quantities import length
+from logger.record.bundle import prove, write_bundle
 from logger.record.gather import gather
 from logger.record.seal import seal, seal_hash
 from logger.record.verify import verify
 from logger.store import events, pours
-from logger.words.reader import METRIC
+from logger.words.reader import METRIC, units_from
 from logger.words.render import say
 
 _SPEC = importlib.util.spec_from_file_location("mutations", Path(__file__).with_name("mutations.py"))
@@ -55,6 +59,26 @@ def test_an_open_pour_stands_but_is_called_unsealed(poured: Any) -> None:
     verdict = verdict_of(poured)
     assert (verdict.ok, verdict.sealed) == (True, False)
     assert "not sealed yet" in say(verdict.sentence, METRIC)
+
+
+def test_a_sealed_fact_is_proven_whoever_reads_it_and_one_quantity_altered_is_found(poured: Any) -> None:
+    """The seal covers code and quantities: they are read in °F or mm, and no digit of them can be changed."""
+    level = fact("level-at-mark", level=length(-50.8, signed=True))
+    poured.note("level", level, {"mm": -50.8}, by=fact("by-link", who="Tom"))
+    poured.close()
+    assert verdict_of(poured).ok
+    with poured.store.read() as connection:
+        event = next(e for e in gather(connection, poured.pour_id, "x")["events"] if e["kind"] == "level")
+    assert (say(event["text"], METRIC), say(event["by"], METRIC)) == ("-50.8 mm at the mark", "Tom (by link)")
+    # One inch is 25.4 mm (NIST SP 811, 2008, B.8).
+    assert say(event["text"], units_from("f.in.gal.lb")) == "-2 in at the mark"
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "pour.zip"
+        with path.open("wb") as file, poured.store.read() as connection:
+            write_bundle(connection, poured.pour_id, "x", None, file, 1)
+        assert prove(path, Path(folder), "pour.zip").ok
+    change(poured, "UPDATE event SET text = replace(text, '-50.8', '-5.08') WHERE kind = 'level'")
+    assert not verdict_of(poured).ok
 
 
 def test_an_altered_temperature_is_named_with_its_row(sealed: Any) -> None:
