@@ -17,6 +17,15 @@ def test_a_planned_pour_has_its_prediction(maker: Any, plan_toml: str) -> None:
     assert 21 < answer.json()["prediction"]["peak_c"] < 60
 
 
+def test_what_a_prediction_warns_of_is_said_to_programs(maker: Any, plan_toml: str) -> None:
+    """In English, SI and °C; as a fact it is frozen with the pour."""
+    deep = plan_toml.replace("depth_mm = 40", "depth_mm = 60")
+    prediction = new_pour(maker, deep).json()["prediction"]
+    said = " ".join(prediction["warnings"])
+    assert "Layer 1 is 60 mm deep; the datasheet allows 50 mm a pour." in said
+    assert '"say"' not in said
+
+
 def test_a_malformed_plan_is_refused_with_place_value_range_and_remedy(maker: Any, plan_toml: str) -> None:
     """A negative depth stores nothing."""
     answer = new_pour(maker, plan_toml.replace("depth_mm = 40", "depth_mm = -40"))
