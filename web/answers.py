@@ -40,7 +40,10 @@ class FactAnswer(AnswerShape):
     """What words are made of: a code with named values, quantities with value, unit and kind."""
 
     code: str
-    values: FreeJson
+    values: FreeJson = Field(
+        description="each code's own: a quantity is {value, unit, kind}, another fact {say: its code, and its values}, "
+        "several values a list; a name or a count stands as it is"
+    )
 
 
 def fact_answer(text: str) -> FactAnswer | None:

@@ -14,6 +14,7 @@ FREE = {
     "GET /api/pours/{pour_id}/everything",
     "PourAnswer.prediction",
     "EventAnswer.data",
+    "FactAnswer.values",
 }
 
 
