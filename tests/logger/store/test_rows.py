@@ -39,7 +39,7 @@ def may_be_none(shape: type) -> dict[str, bool]:
         (rows.ListedMessage, tables.Outgoing, {"takers"}),
         (rows.PersonRow, tables.Person, GIVEN),
         (rows.ChannelRow, tables.PersonChannel, set()),
-        (rows.CalledChannel, tables.PersonChannel, {"name", "shop_id"}),
+        (rows.CalledChannel, tables.PersonChannel, {"name", "shop_id", "units", "language"}),
         (rows.SignedIn, tables.Person, {"sign_in_id", "seen_ms"} | GIVEN),
         (rows.SignInRow, tables.SignIn, set()),
         (rows.InvitationRow, tables.Invitation, GIVEN),
