@@ -42,7 +42,7 @@ def _device(service: Any) -> Callable[[str, people.Role], TestClient]:
 
 def unit_of_depth(client: TestClient) -> str:
     """In which unit this device asks for a depth."""
-    found = re.search(r"Depth, (\w+)", client.get("/pours/new").text)
+    found = re.search(r"Depth \((\w+)\)", client.get("/pours/new").text)
     assert found is not None
     return found[1]
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from logger.errors import BadInput
@@ -117,6 +117,7 @@ def test_what_makes_no_sense_is_refused(text: str) -> None:
 
 
 @pytest.mark.parametrize("u", READERS)
+@settings(deadline=None)  # the first of a language reads its forms
 @given(
     mm=st.floats(1, 5000), celsius=st.floats(-30, 250), litres=st.floats(0.01, 900), kg=st.floats(0.01, 900)
 )
