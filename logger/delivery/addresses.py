@@ -16,7 +16,9 @@ from logger.settings import Messages
 from logger.store import channels
 from logger.store.database import Store
 from logger.store.rows import CalledChannel
+from logger.store.shop_events import Reading, readings_of_shops
 from logger.store.shops import sees
+from logger.words.reader import Reader, units_from
 
 log = logging.getLogger(__name__)
 
@@ -30,12 +32,15 @@ class AddressBook:
     def __init__(self, messages: Messages) -> None:
         self.settings = messages
         self._called: tuple[CalledChannel, ...] = ()
+        #: How each shop reads that has chosen.
+        self._shops: dict[int, Reading] = {}
         self._unread = False
         #: Called when somebody has come or gone.
         self.changed: Callable[[], None] = lambda: None
 
     def read(self, connection: Connection) -> None:
-        """Read the ways that people set up."""
+        """Read the ways that people set up, and how shops read."""
+        self._shops = readings_of_shops(connection)
         called = tuple(channels.called(connection))
         if called != self._called:
             self._called = called
@@ -68,6 +73,18 @@ class AddressBook:
         ]
         of_file = {"first": messages.urls, "second": messages.second_urls}.get(group, [])
         return list(dict.fromkeys([*of_file, *own]))
+
+    def reader_of(self, url: str, shop_id: int | None = None) -> Reader:
+        """Return who reads what comes to an address: the person whose it is, else the shop. shop_id: of whose alarm;
+        None: of the only shop's, or of nobody's in particular.
+        """
+        person = next((row for row in self._called if row.url == url), None)
+        if person is not None:
+            shop_id = person.shop_id
+        only = next(iter(self._shops.values())) if len(self._shops) == 1 else Reading()
+        shop = only if shop_id is None else self._shops.get(shop_id, Reading())
+        units = (person.units if person else None) or shop.units
+        return units_from(units, (person.language if person else None) or shop.language or "en")
 
     def groups(self, shop_id: int | None = None) -> dict[str, list[str]]:
         """Return the groups that have an address, with all of theirs. shop_id: whose; None: everybody's."""

@@ -30,8 +30,6 @@ from logger.store.alarms import row_id_of
 from logger.store.message_links import Purpose, revoke_links
 from logger.store.outbox import NewMessage
 from logger.store.rows import JudgedPour
-from logger.store.shop_events import units_of_pour
-from logger.words.reader import METRIC, units_from
 
 #: A message that the first addresses have refused so often has failed for good: the second are notified at once.
 FAILED_TRIES = 3
@@ -135,13 +133,12 @@ class Composer:
         notifications: Sequence[Notification],
         now_ms: int,
     ) -> list[int]:
-        """Put messages into the outbox, worded in the shop's units and with their links; return their ids.
+        """Put messages into the outbox with their links; return their ids. Each receiver reads them in their own words.
 
         `title`: the pour's. Messages about the same alarm that still wait are outdated: only what is true now is worth
         a ring.
         """
         ids = []
-        reader = units_from(units_of_pour(tx, pour_id)) if notifications else METRIC
         now = self.pour_now(tx, pour_id) if notifications else None
         revoked: set[str] = set()
         for due in notifications:
@@ -159,7 +156,7 @@ class Composer:
                     link = self.address(f"/look/{new_token(tx, Purpose.LOOK, to, row_id, now_ms, look)}")
                 elif why is not NotifyReason.TAKEN:
                     link = self.address(f"/a/{new_token(tx, Purpose.ACKNOWLEDGE, to, row_id, now_ms)}")
-            text = words(due.kind, due.state, why, _about(title, link, now, row_id, due.kind), reader)
+            text = words(due.kind, due.state, why, _about(title, link, now, row_id, due.kind))
             ids.append(
                 outbox.add_message(
                     tx,

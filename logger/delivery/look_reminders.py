@@ -14,14 +14,12 @@ from logger.delivery.signed_links import Address, new_token
 from logger.facts import Fact, fact
 from logger.pour import Stage
 from logger.quantities import minutes as minutes_of
-from logger.store import events, outbox, page_queries, shop_events
+from logger.store import events, outbox, page_queries
 from logger.store.boots import Timeline
 from logger.store.message_links import Purpose
 from logger.store.outbox import NewMessage
 from logger.store.rows import JudgedPour
 from logger.words.phrase import phrase
-from logger.words.reader import units_from
-from logger.words.render import Channel, say
 
 #: Why such a message was written, and the events of one and of the answer "later": data {"due_ms"}.
 REMINDER, LATER = "look-asked", "look-later"
@@ -95,7 +93,6 @@ class LookReminders:
         to = str(Recipient.FIRST if self.rules.first else Recipient.SECOND)
         link = self.address(f"/look/{new_token(tx, Purpose.LOOK, to, None, time.now_ms, (pour.id, due_ms))}")
         minutes = round((due_ms - now_ms) / MINUTE_MS)
-        reader = units_from(shop_events.units_of_pour(tx, pour.id))
         title, ask = _asking(minutes, pour.title, link)
         outbox.add_message(
             tx,
@@ -103,8 +100,8 @@ class LookReminders:
                 alarm_id=None,
                 why=REMINDER,
                 to=to,
-                title=say(title, reader, Channel.TITLE),
-                body=say(ask, reader),
+                title=title,
+                body=ask,
             ),
             now_ms=time.now_ms,
         )

@@ -14,8 +14,6 @@ from dataclasses import dataclass, field
 from logger.delivery.compose import Notification
 from logger.delivery.wording import About, words
 from logger.words.phrase import phrase
-from logger.words.reader import METRIC, Reader
-from logger.words.render import say
 
 
 @dataclass(slots=True)
@@ -52,10 +50,8 @@ class MemoryOutbox:
         self._rows: dict[int, int] = {}
         self._ids = itertools.count(-1, -1)
 
-    def put(
-        self, pour_id: int, title: str, notifications: Sequence[Notification], reader: Reader = METRIC
-    ) -> None:
-        """Hold messages, worded for their reader. `title`: the pour's.
+    def put(self, pour_id: int, title: str, notifications: Sequence[Notification]) -> None:
+        """Hold messages. `title`: the pour's.
 
         An older one about the same alarm to the same group that no channel has taken is replaced.
         """
@@ -65,9 +61,9 @@ class MemoryOutbox:
                 for old in self.of(pour_id):
                     if (old.notification.key, old.to) == (due.key, to) and old.id not in self.progress:
                         del self._messages[old.id]
-                text = words(due.kind, due.state, due.message.why, About(title), reader)
+                text = words(due.kind, due.state, due.message.why, About(title))
                 no_link = phrase("The service's disk is full: this message has no link. Open the board.")
-                body = f"{text.body}\n{say(no_link, reader)}"
+                body = f"{text.body}\n{no_link}"
                 message = HeldMessage(next(self._ids), pour_id, due, to, text.title, body)
                 self._messages[message.id] = message
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 
 from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
@@ -20,6 +21,7 @@ from logger.delivery.addresses import AddressBook
 from logger.delivery.channel_health import ChannelHealth, Failing, groups_in_reach
 from logger.delivery.channels import WHOLE, Channel, Outcome, not_taken, shown
 from logger.delivery.memory_outbox import HeldMessage, MemoryOutbox, Progress
+from logger.delivery.wording import in_words
 from logger.errors import NotFound
 from logger.settings import Messages
 from logger.store import outbox
@@ -234,7 +236,10 @@ class Sender:
         """Send one message to one channel. Whatever goes wrong there is that channel's failure."""
         self.still_at_it()
         try:
-            outcome = self._channel(url, message.title, message.body)
+            reader = self._addresses.reader_of(url, self._shop_of(message))
+            reader = replace(reader, now_ms=self._timeline.true_ms())
+            said = in_words(message.title, message.body, reader)
+            outcome = self._channel(url, said.title, said.body)
         except Exception as error:
             log.exception("%s failed", shown(url))
             outcome = Outcome(

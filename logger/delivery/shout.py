@@ -11,6 +11,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from logger.delivery.channels import Channel, Outcome, shown
+from logger.delivery.wording import in_words
+from logger.words.reader import METRIC, Reader
 
 log = logging.getLogger(__name__)
 
@@ -30,8 +32,15 @@ class _Call:
 class Shouter:
     """Messages in memory and the channels that they go to. For one thread."""
 
-    def __init__(self, channel: Channel, urls: Sequence[str] | Callable[[], Sequence[str]]) -> None:
+    def __init__(
+        self,
+        channel: Channel,
+        urls: Sequence[str] | Callable[[], Sequence[str]],
+        reader_of: Callable[[str], Reader] = lambda _url: METRIC,
+    ) -> None:
         self._channel = channel
+        #: Who reads what comes to an address.
+        self._reader_of = reader_of
         self._urls = urls if callable(urls) else lambda: urls
         self._calls: dict[str, _Call] = {}
 
@@ -65,7 +74,8 @@ class Shouter:
 
     def _try(self, url: str, call: _Call) -> Outcome:
         try:
-            return self._channel(url, call.title, call.body)
+            said = in_words(call.title, call.body, self._reader_of(url))
+            return self._channel(url, said.title, said.body)
         except Exception as error:
             log.exception("%s failed", shown(url))
             return Outcome(False, f"{shown(url)}: failed ({type(error).__name__})")

@@ -1,19 +1,19 @@
 """The text of a message: short, plain, with the reason, what to do first, and where to tap. Pure.
 
-Written for its receiver: in the receiver's language and units.
+It waits as facts, and is said for each receiver when it is sent: in the receiver's language and units.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from logger.alarms.kind import KEEP_CLEAR, Harm, Kind, Priority
 from logger.alarms.notify_policy import NotifyReason
 from logger.alarms.state import AlarmState
-from logger.facts import NOTHING, Fact, Value, fact, sentence
+from logger.facts import NOTHING, Fact, Value, fact, in_a_row, sentence
 from logger.quantities import minutes, moment
 from logger.words.phrase import phrase
-from logger.words.reader import METRIC, Reader
+from logger.words.reader import Reader
 from logger.words.render import Channel, say, shortened
 
 #: Why a message is sent → what its title begins with, behind the mark of its priority.
@@ -66,14 +66,29 @@ class About:
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """Title and body of one message."""
+    """Title and body of one message: facts, one a line, or what is said of them.
+
+    Lines of a title say the same, each shorter than the one before: the first that fits a lock screen is taken.
+    """
 
     title: str
     body: str
 
 
-def words(kind: Kind, state: AlarmState, why: NotifyReason, about: About, reader: Reader = METRIC) -> Words:
-    """Return the message on one alarm for its reader.
+def in_words(title: str, body: str, reader: Reader) -> Words:
+    """Return a waiting message as its receiver reads it. One of before, in words already, stays as it is."""
+    titles = title.split("\n")
+    said = next((whole for one in titles if len(whole := say(one, reader)) <= Channel.TITLE), None)
+    return Words(said or say(titles[-1], reader, Channel.TITLE), say(body, reader))
+
+
+def title_in_words(title: str, reader: Reader) -> str:
+    """Return the title alone."""
+    return in_words(title, NOTHING, reader).title
+
+
+def words(kind: Kind, state: AlarmState, why: NotifyReason, about: About) -> Words:
+    """Return the message on one alarm.
 
     A later message says everything that an earlier one said, because it may be the only one that gets through.
     """
@@ -86,34 +101,32 @@ def words(kind: Kind, state: AlarmState, why: NotifyReason, about: About, reader
         lines.append(phrase("Respond within {time}. First: {step}", time=within, step=kind.what_to_do[0]))
         if kind.harm is Harm.SEVERE:
             lines.append(KEEP_CLEAR[0])
-    said = [say(line, reader) for line in lines if line]
     if about.now is not None:
-        said.append(_how_it_is(about.now, reader))
+        lines.append(_how_it_is(about.now))
     if about.link:
-        said.append(say(_what_the_link_is_for(kind, about.link), reader))
-    return Words(_title(kind, why, about, reader), "\n".join(said))
+        lines.append(_what_the_link_is_for(kind, about.link))
+    return Words(_title(kind, why, about), "\n".join(line for line in lines if line))
 
 
-def _title(kind: Kind, why: NotifyReason, about: About, reader: Reader) -> str:
-    """Return a title that a lock screen shows whole: else with the alarm's short form, and then the name cut."""
-    for title, name in (
-        (kind.title, about.title),
-        (kind.short, about.title),
-        (kind.short, shortened(about.title, LEAST_NAME)),
-    ):
-        whole = say(_titled(kind, title, name, why, about, reader), reader)
-        if len(whole) <= Channel.TITLE:
-            return whole
-    return shortened(whole, Channel.TITLE)
+def _title(kind: Kind, why: NotifyReason, about: About) -> str:
+    """Return the title: whole, with the alarm's short form, and then with the name cut."""
+    return "\n".join(
+        _titled(kind, title, name, why, about)
+        for title, name in (
+            (kind.title, about.title),
+            (kind.short, about.title),
+            (kind.short, shortened(about.title, LEAST_NAME)),
+        )
+    )
 
 
-def _titled(kind: Kind, title: Fact, name: str, why: NotifyReason, about: About, reader: Reader) -> Fact:
+def _titled(kind: Kind, title: Fact, name: str, why: NotifyReason, about: About) -> Fact:
     if about.now is not None and about.leads:
         return phrase(
             "{mark}{danger} at {time} - {name}. Also: {alarm}",
             mark=MARKS[Priority.HIGH],
             danger=about.now.danger,
-            time=_at(about.now, reader),
+            time=moment(about.now.at_ms),
             name=name,
             alarm=title,
         )
@@ -145,16 +158,11 @@ def _because(why: NotifyReason, state: AlarmState) -> str:
     return phrase("{who} is on it. You need not go.", who=who) if why is NotifyReason.TAKEN else NOTHING
 
 
-def _how_it_is(now: Now, reader: Reader) -> str:
-    how = ". ".join(say(part, reader) for part in now.parts)
-    expected = say(now.expected, reader)
-    said = f"{how}. {expected}" if how else expected
-    return say(phrase("The pour at {time}: {how}", time=_at(now, reader), how=said.strip()), reader)
-
-
-def _at(now: Now, reader: Reader) -> str:
-    """Return when a pour was judged, as a time of day: the message may wait, and says how it was then."""
-    return say(moment(now.at_ms), replace(reader, now_ms=now.at_ms))
+def _how_it_is(now: Now) -> Fact:
+    # The message may wait, and says how it was then.
+    whole = [phrase("{part}.", part=part) for part in now.parts]
+    how = in_a_row([*whole, *([now.expected] if now.expected else [])])
+    return phrase("The pour at {time}: {how}", time=moment(now.at_ms), how=how)
 
 
 def _what_the_link_is_for(kind: Kind, link: str) -> Fact:

@@ -12,13 +12,11 @@ from logger.delivery.signed_links import Address
 from logger.facts import fact
 from logger.probe_checks.cup import CupCourse, cup_course
 from logger.quantities import temperature
-from logger.store import cup_tests, outbox, resins, shop_events
+from logger.store import cup_tests, outbox, resins
 from logger.store.boots import Timeline
 from logger.store.cup_tests import CupTest
 from logger.store.database import Store
 from logger.store.outbox import NewMessage
-from logger.words.reader import units_from
-from logger.words.render import Channel, say
 
 
 def course_of(connection: Connection, timeline: Timeline, test: CupTest) -> tuple[CupCourse, float]:
@@ -61,10 +59,9 @@ class CupWatch:
     def _write(self, tx: Connection, test: CupTest, celsius: float) -> None:
         listed = resins.listed(tx).get(test.key)
         name = fact("a-resin") if listed is None else listed.facts["name"]
-        reader = units_from(shop_events.units_of(tx))
         link = self.address(f"/resins/{test.key}/cup-test")
-        message = say(fact("cup-hot", resin=name, cup=temperature(celsius, 0), link=link), reader)
-        title = say(fact("cup-hot-title", resin=name), reader, Channel.TITLE)
+        message = fact("cup-hot", resin=name, cup=temperature(celsius, 0), link=link)
+        title = fact("cup-hot-title", resin=name)
         for to in self.addresses.groups():
             message_of = NewMessage(alarm_id=None, why=outbox.HOT_CUP, to=to, title=title, body=message)
             outbox.add_message(tx, message_of, now_ms=self.timeline.now_ms())

@@ -32,8 +32,6 @@ from logger.store.database import Store
 from logger.store.rows import StationRow
 from logger.store.shop_events import units_of
 from logger.units import HOUR_MS
-from logger.words.reader import units_from
-from logger.words.render import Channel, say
 
 log = logging.getLogger(__name__)
 
@@ -154,10 +152,9 @@ class PlainWatch:
             AlarmState(reason=reason),
             NotifyReason.FIRST_TIME if last_ms is None else NotifyReason.REPEAT_DUE,
             About(pour.title),
-            units_from(pour.units),
         )
         why = why or fact("plain-just-ended" if pour.ended else "plain-not-called")
-        told = say(fact("plain-cannot-be-acknowledged", why=why), units_from(pour.units))
+        told = fact("plain-cannot-be-acknowledged", why=why)
         body = f"{text.body}\n{told}"
         log.critical("pour %s: %s (%s)", pour.pour_id, reason, why)
         self._shouter.post(_key(pour.pour_id), text.title, body, now_ms)
@@ -175,7 +172,6 @@ class PlainWatch:
             AlarmState(reason=reason),
             NotifyReason.RETURNED,
             About(pour.title),
-            units_from(pour.units),
         )
         self._shouter.post(_key(pour_id), text.title, text.body, now_ms)
         self._note(pour_id, now_ms, reason)
@@ -213,10 +209,8 @@ class PlainWatch:
                 self._note(pour.pour_id, now_ms, fact("plain-not-watched", why=why))
 
     def _shout(self, title: Fact, lines: Sequence[Fact], now_ms: int) -> None:
-        """Send word of the watch itself to every channel, in the units of the pours that it is about."""
-        reader = units_from(next((pour.units for pour in self._limit.pours()), None))
-        body = "\n".join(say(line, reader) for line in lines)
-        self._shouter.post(_WATCH, say(title, reader, Channel.TITLE), body, now_ms)
+        """Send word of the watch itself to every channel."""
+        self._shouter.post(_WATCH, title, "\n".join(lines), now_ms)
 
     def _note(self, pour_id: int, now_ms: int, text: str) -> None:
         with self._lock:

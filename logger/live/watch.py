@@ -40,8 +40,6 @@ from logger.store.boots import Timeline
 from logger.store.database import Store, refuses
 from logger.store.lease import LostLease
 from logger.store.rows import Json, JudgedPour
-from logger.store.shop_events import units_of_pour
-from logger.words.reader import units_from
 
 if TYPE_CHECKING:
     from logger.plan.file import Plan
@@ -406,8 +404,7 @@ class Watch:
                 book = AlarmBook.from_dict(self._setup(connection, pour), before.book)
             taken = take(connection, pour, book, before.judged)
             due, notified = due_notifications(book, before.notified, self._rules, self._local_time())
-            reader = units_from(units_of_pour(connection, pour_id))
-            self.memory_outbox.put(pour_id, pour.title, due, reader)
+            self.memory_outbox.put(pour_id, pour.title, due)
             changes = [*before.changes, *taken.changes]
             self._unwritten[pour_id] = Unwritten(book.to_dict(), notified, taken.judged, changes)
         return taken, bool(due)

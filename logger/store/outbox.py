@@ -59,8 +59,8 @@ def add_message(tx: Connection, message: NewMessage, *, now_ms: int, since_ms: i
         "alarm_id": message.alarm_id,
         "why": message.why,
         "to": message.to,
-        "title": message.title[:300],
-        "body": message.body[:4000],
+        "title": _lines(message.title, 2000),
+        "body": _lines(message.body, 8000),
         "created_ms": now_ms,
         "next_try_ms": now_ms,
         "state": WAITING,
@@ -68,6 +68,17 @@ def add_message(tx: Connection, message: NewMessage, *, now_ms: int, since_ms: i
         "since_ms": now_ms if since_ms is None else since_ms,
     }
     return int(tx.execute(insert(OUTBOX).values(**values).returning(OUTBOX.c.id)).scalar_one())
+
+
+def _lines(text: str, longest: int) -> str:
+    """Return the lines of a text that fit, whole: each may be a fact."""
+    kept, left = [], longest
+    for line in text.split("\n"):
+        left -= len(line) + 1
+        if left < 0:
+            break
+        kept.append(line)
+    return "\n".join(kept) if kept else cut(text, longest)
 
 
 #: A test message is of no alarm, and goes with the least of them; a hot cup with the gravest.

@@ -44,6 +44,17 @@ def reading_of(connection: Connection, shop_id: int | None = None) -> Reading:
     return Reading() if value is None else Reading(str(value["units"]), value.get("language"))
 
 
+def readings_of_shops(connection: Connection) -> dict[int, Reading]:
+    """Return how each shop reads that has chosen."""
+    query = select(EVENT.c.shop_id, EVENT.c.data).where(
+        EVENT.c.pour_id.is_(None), EVENT.c.kind == UNITS_CHOSEN
+    )
+    return {
+        row.shop_id: Reading(str(row.data["units"]), row.data.get("language"))
+        for row in connection.execute(query.order_by(EVENT.c.id))
+    }
+
+
 def units_of(connection: Connection, shop_id: int | None = None) -> str | None:
     """Return the units that were chosen for a shop, as four words; None before. Without a shop: of whoever asks."""
     return reading_of(connection, shop_id).units

@@ -31,6 +31,7 @@ from logger.settings import Messages, Settings
 from logger.store import alarms, outbox, people, pours, readings, stations
 from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
+from tests.messages_as_sent import as_sent
 from web.security.access import COOKIE
 from web.security.throttle import unlimited
 from web.server.app import make_app
@@ -183,7 +184,7 @@ def raise_on(service: Service, composer: Composer, pour_id: int, kind: Kind) -> 
         (number,) = composer.enqueue(tx, pour_id, title, [due], now_ms)
         sent = next(row for row in outbox.newest_messages(tx) if row.id == number)
         assert sent.alarm_id is not None
-        return sent.alarm_id, sent.title, sent.body
+        return sent.alarm_id, as_sent(sent).title, as_sent(sent).body
 
 
 def build(folder: Path) -> tuple[Service, list[tuple[Kind, int, int, str, str]], str]:

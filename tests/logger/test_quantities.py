@@ -22,12 +22,13 @@ from logger.alarms.registry import KINDS
 from logger.alarms.signal import ProbeSignal
 from logger.alarms.state import NORMAL, AlarmState, Observation, Phase, step
 from logger.cure.forecast import what_if
-from logger.delivery.wording import About, words
+from logger.delivery.wording import OPENINGS, About
 from logger.facts import cut
 from logger.quantities import difference, length, quantity, rate, temperature, volume
 from logger.words.old_text import marked
 from logger.words.reader import METRIC, Reader, units_from
 from logger.words.render import say
+from tests.messages_as_sent import words
 
 AMERICAN = Reader("f", "in", "gal", "lb")
 #: A number with a metric unit behind it, or a mark that nobody has shown.
@@ -159,7 +160,7 @@ def test_no_judge_leaves_anything_metric_in_customary_units(a: float, b: float, 
 @pytest.mark.parametrize("why", list(NotifyReason))
 def test_a_message_of_each_kind_speaks_the_workshops_units(name: str, why: NotifyReason) -> None:
     """Also where no reason is known, and of an alarm that was raised before there were marks."""
-    if why not in words.__globals__["OPENINGS"]:
+    if why not in OPENINGS:
         return
     for reason in (
         "",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import json
 import re
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -14,6 +15,8 @@ from fastapi.testclient import TestClient
 from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import alarms, outbox
+from logger.words.reader import METRIC
+from tests.messages_as_sent import as_sent
 from web.commands.watched import pours_command
 
 
@@ -94,7 +97,8 @@ def test_a_message_about_a_lesser_alarm_leads_with_what_is_graver(service: Any, 
     """Whoever gets only that one must not take the pour for calm."""
     look = number_of(service, "look-due")
     with service.store.read() as connection:
-        about_look = next(row for row in outbox.newest_messages(connection) if row.alarm_id == look)
+        row = next(row for row in outbox.newest_messages(connection) if row.alarm_id == look)
+    about_look = as_sent(row, replace(METRIC, now_ms=service.timeline.true_ms()))
     assert about_look.title.startswith("URGENT: Over its limit at 08:")
     assert "Also: A look is due" in about_look.title
     assert re.search(r"The pour at 08:\d\d: Go to the pour now\. Core at ", about_look.body)
@@ -121,5 +125,5 @@ def test_a_message_goes_out_whatever_fails_in_judging_the_pour_for_it(
     shop.go(pour_id, Stage.READY, Stage.POURING, Stage.WATCHED)
     shop.feed(0.1, 30, lambda _h: {"core": 66.0, "surface": 50.0, "room": 21.0})
     with service.store.read() as connection:
-        titles = [row.title for row in outbox.newest_messages(connection)]
+        titles = [as_sent(row).title for row in outbox.newest_messages(connection)]
     assert any("The core is too hot" in title for title in titles)

@@ -13,6 +13,7 @@ from logger.settings import Messages
 from logger.store import events, outbox
 from logger.words.reader import METRIC
 from logger.words.render import say
+from tests.messages_as_sent import as_sent
 from web.server.app import make_app
 
 
@@ -51,7 +52,7 @@ def reminders(shop: Any) -> list[Any]:
 
 def link(row: Any) -> str:
     """The link in a message, as a path."""
-    return "/look/" + str(row.body.rpartition("/look/")[2].split()[0])
+    return "/look/" + str(as_sent(row).body.rpartition("/look/")[2].split()[0])
 
 
 def of_kind(shop: Any, pour: int, kind: str) -> list[Any]:
@@ -73,7 +74,7 @@ def test_a_quiet_message_comes_before_a_look_is_due_and_dry_answers_it_without_s
     assert reminders(shop) == []
     wait(shop, 1)
     (row,) = reminders(shop)
-    assert row.title.startswith("Check the form in 2 min - ")
+    assert as_sent(row).title.startswith("Check the form in 2 min - ")
     assert row.alarm_id is None, "its own kind of message, no alarm"
     page = phone.get(link(row))
     assert page.status_code == 200
@@ -131,7 +132,7 @@ def test_the_alarms_own_link_has_the_three_answers_and_a_look_acknowledges_it(
     (alarm,) = [alarm for alarm in maker.get("/api/alarms").json() if alarm["kind"] == "look-due"]
     with shop.service.store.read() as connection:
         row = outbox.messages_of(connection, alarm["id"])[-1]
-    assert "/a/" not in row.body
+    assert "/a/" not in as_sent(row).body
     assert 'value="dry"' in phone.get(link(row)).text
     assert phone.post(link(row), data={"answer": "later"}).status_code == 200
     assert alarms(maker)["look-due"] == "acknowledged"

@@ -19,6 +19,7 @@ from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import alarms, people, stations
 from logger.store.people import SEEN_EVERY_MS
+from tests.messages_as_sent import as_sent
 from web.security import passwords
 from web.server.app import make_app
 from web.service import pipeline
@@ -269,8 +270,8 @@ def test_a_station_that_sends_in_vain_is_not_said_to_send_nothing(
         for one in bench.service.watch.memory_outbox.of(bench.pour_id)
         if one.notification.kind.name == "station-silent"
     ]
-    assert "bench-1 sends readings, and none could be stored for 5" in held.body
-    assert "disk is full" in held.body
+    assert "bench-1 sends readings, and none could be stored for 5" in as_sent(held).body
+    assert "disk is full" in as_sent(held).body
 
 
 def test_a_station_is_known_from_memory_when_nobody_can_be_asked(

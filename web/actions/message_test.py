@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from logger.delivery.channels import shown
+from logger.delivery.wording import title_in_words
 from logger.store import message_links, outbox
 from logger.store.database import SEES
 from logger.words.phrase import phrase, phrases
+from logger.words.reader import METRIC, Reader
 from web.answers import ChannelsAnswer, MessageAnswer, MessagesAnswer
 from web.service.service import Service
 
@@ -51,8 +53,8 @@ def _called(service: Service, turn: str) -> list[str]:
     return [*(shown(url) for url in of_file), *(f"{row.name} ({shown(row.url)})" for row in own)]
 
 
-def messages_of(service: Service) -> MessagesAnswer:
-    """Return what is known of the messages; times of day are true, ages in hours."""
+def messages_of(service: Service, reader: Reader = METRIC) -> MessagesAnswer:
+    """Return what is known of the messages, for whoever reads it; times of day are true, ages in hours."""
     now_ms, shift_ms = service.timeline.now_ms(), service.timeline.shift_ms
 
     def true_ms(at_ms: int | None) -> int | None:
@@ -67,7 +69,7 @@ def messages_of(service: Service) -> MessagesAnswer:
                 at_ms=row.created_ms + shift_ms,
                 to=row.to,
                 why=row.why,
-                title=row.title,
+                title=title_in_words(row.title, reader),
                 state=row.state,
                 attempts=row.attempts,
                 problem=row.problem,

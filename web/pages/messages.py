@@ -8,6 +8,7 @@ from starlette.responses import RedirectResponse, Response
 from web.actions import watching
 from web.actions.message_test import CONFIRMED_DAYS, messages_of
 from web.security.access import MakerDep, ServiceDep, ViewerDep
+from web.views.reader_units import reader_of
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -16,7 +17,7 @@ router = APIRouter(include_in_schema=False)
 @router.get("/messages")
 def messages(request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
     """Show the addresses without their secrets, the last test, the newest messages."""
-    delivery = messages_of(service)
+    delivery = messages_of(service, reader_of(request))
     age_h = delivery.confirmed_h_ago
     return page(
         request,

@@ -157,7 +157,9 @@ class Running:
         service = self.service
         return PlainWatch(
             service.plain,
-            Shouter(channel or service.message_channels(), service.addresses.every),
+            Shouter(
+                channel or service.message_channels(), service.addresses.every, service.addresses.reader_of
+            ),
             service.timeline.now_ms,
             UsualWatch(lambda pour: handled(service, pour), lambda pour: not_as_usual(service, pour)),
             workshop=service.settings.workshop,

@@ -12,6 +12,7 @@ from logger.delivery.channels import MessageChannels
 from logger.delivery.sender import Sender
 from logger.store import alarms, outbox
 from logger.store.outbox import OUTBOX
+from tests.messages_as_sent import as_sent
 
 #: Three times too hot and cooled again; then the room turns cold and stays so.
 HOT_AT_H, COLD_FROM_H = (1.0, 9.0, 17.0), 23.0
@@ -62,7 +63,7 @@ def a_day_away(shop: Any, received: Any, send_every_s: float, between_s: float =
     with shop.store.read() as connection:
         rows = list(connection.execute(select(OUTBOX).order_by(OUTBOX.c.id)))
     written, gone = len(rows), sum(row.state == outbox.OUTDATED for row in rows)
-    expected = {row.title for row in rows if row.state == outbox.WAITING}
+    expected = {as_sent(row).title for row in rows if row.state == outbox.WAITING}
     received.down = False
     back_ms = clock.boot_ms
     while True:

@@ -14,9 +14,10 @@ from logger.alarms.state import AlarmState, Phase
 from logger.delivery.channels import Outcome
 from logger.delivery.compose import Notification
 from logger.delivery.sender import BROKEN_TITLE, Sender
-from logger.store import outbox
+from logger.store import channels, events, outbox, people
 from logger.store.database import Store
 from logger.store.outbox import NewMessage
+from logger.store.shop_events import UNITS_CHOSEN
 from logger.words.reader import METRIC
 from logger.words.render import say
 
@@ -314,3 +315,44 @@ def test_an_outbox_that_cannot_be_read_keeps_nothing_in_memory_from_being_sent(
     assert shop.timeline.now_ms() - shop.sender.sent_ms == 60_000
     shop.sender.send_due()
     assert shop.sender.trouble is None
+
+
+def test_one_message_is_read_by_each_receiver_in_their_own_units(bench: Any, store: Store) -> None:
+    """The workshop reads °C, Jo °F and a decimal comma: 60 °C is 140 °F (NIST SP 811, 2008, B.8).
+
+    A change holds for what still waits; an address of the settings file reads as the workshop.
+    """
+    shop = bench(urls=["one://workshop"])
+    with store.write() as tx:
+        jo = people.add_person(tx, "Jo", people.Role.MAKER, "not a hash", 0)
+        way = channels.add(tx, jo, "webhook", {}, "one://jo", "first", 0)
+        channels.confirm(tx, way, 0)
+    shop.heat()
+    with store.write() as tx:
+        people.choose_reading(tx, jo, "f.in.gal.lb", "de")
+    shop.sender.send_due()
+    said = {url: body for url, _title, body in shop.receivers.took}
+    assert "limit of 60.0 °C" in said["one://workshop"]
+    assert "140,0 °F" in said["one://jo"]
+    assert "°C" not in said["one://jo"]
+    with store.write() as tx:
+        people.choose_reading(tx, jo, None, None)
+        data = {"units": "f.in.gal.lb", "language": "en"}
+        events.add_event(tx, None, 0, UNITS_CHOSEN, "Ada", data=data)
+    shop.receivers.took.clear()
+    shop.hold(63.0, minutes=40)
+    later = {url: body for url, title, body in shop.receivers.took if "core is too hot" in title}
+    assert set(later) == {"one://workshop", "one://jo"}
+    assert all("140.0 °F" in body and "°C" not in body for body in later.values()), later
+
+
+def test_a_message_of_an_older_program_is_sent_as_it_waits(bench: Any, store: Store) -> None:
+    """It was words when it was written."""
+    shop = bench()
+    with store.write() as tx:
+        old = NewMessage(
+            alarm_id=None, why="first-time", to="first", title="Soon: Old - Table", body="It was {so}."
+        )
+        outbox.add_message(tx, old, now_ms=shop.timeline.now_ms())
+    shop.sender.send_due()
+    assert ("one://first", "Soon: Old - Table", "It was {so}.") in shop.receivers.took

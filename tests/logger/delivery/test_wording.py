@@ -7,11 +7,12 @@ import pytest
 from logger.alarms.notify_policy import NotifyReason
 from logger.alarms.registry import KINDS
 from logger.alarms.state import AlarmState, Phase
-from logger.delivery.wording import OPENINGS, About, words
+from logger.delivery.wording import OPENINGS, About
 from logger.facts import fact
 from logger.quantities import temperature
 from logger.words.reader import METRIC, units_from
 from logger.words.render import Channel, say
+from tests.messages_as_sent import words
 
 STATE = AlarmState(Phase.RAISED, 1, 1, "The core reads 61.0 °C: it is over the resin's limit of 60.0 °C.")
 TOLD = sorted(OPENINGS)

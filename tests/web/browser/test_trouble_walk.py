@@ -12,6 +12,7 @@ import pytest
 from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import alarms, outbox
+from tests.messages_as_sent import as_sent
 
 pytestmark = pytest.mark.browser
 
@@ -85,7 +86,7 @@ class Scene:
         """What the newest message about that alarm has in its link."""
         number = self.alarm(kind).id
         with self.shop.service.store.read() as connection:
-            body = next(m.body for m in outbox.newest_messages(connection) if m.alarm_id == number)
+            body = next(as_sent(m).body for m in outbox.newest_messages(connection) if m.alarm_id == number)
         return str(body.rpartition("/look/" if kind == "look-due" else "/a/")[2].split()[0])
 
 

@@ -14,6 +14,7 @@ from logger.settings import Messages
 from logger.store import alarms, message_links, outbox
 from logger.words.reader import METRIC
 from logger.words.render import say
+from tests.messages_as_sent import as_sent
 from web.actions import pours, watching
 from web.server.app import make_app
 from web.service.service import Service
@@ -52,7 +53,7 @@ def hot(shop: Any, plan_toml: str) -> Callable[[], tuple[int, str]]:
 def token_of(service: Service, alarm_id: int) -> str:
     """The token in the newest message about an alarm."""
     with service.store.read() as connection:
-        body = outbox.messages_of(connection, alarm_id)[-1].body
+        body = as_sent(outbox.messages_of(connection, alarm_id)[-1]).body
     return str(body.rpartition("/a/")[2].split()[0])
 
 
@@ -90,7 +91,9 @@ def test_before_a_pour_a_test_that_was_confirmed_long_ago_is_said(
     assert "Nobody has ever confirmed a test message" in maker.get(f"/pours/{pour}/ready").text
     watching.send_trial(service, "Ada")
     with service.store.read() as connection:
-        body = next(row.body for row in outbox.newest_messages(connection) if row.why == outbox.TRIAL)
+        body = next(
+            as_sent(row).body for row in outbox.newest_messages(connection) if row.why == outbox.TRIAL
+        )
     assert phone.post(f"/a/{body.rpartition('/a/')[2].split()[0]}").status_code == 200
     shop.clock.move(days * 86_400)
     page = maker.get(f"/pours/{pour}/ready").text
@@ -209,7 +212,7 @@ def test_a_test_message_is_confirmed_with_a_tap_and_its_age_is_shown(
     assert "Nobody has ever confirmed" in maker.get("/messages").text
     assert maker.post("/messages/test", follow_redirects=False).status_code == 303
     with service.store.read() as connection:
-        body = outbox.newest_messages(connection)[0].body
+        body = as_sent(outbox.newest_messages(connection)[0]).body
     token = body.rpartition("/a/")[2].split()[0]
     assert "Test message" in phone.get(f"/a/{token}").text
     with service.store.read() as connection:

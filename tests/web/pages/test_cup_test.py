@@ -15,6 +15,7 @@ from logger.plan.file import plan_from_text
 from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import boots, cup_tests, outbox, resins
+from tests.messages_as_sent import as_sent
 from tests.web.page_text import words
 from web.actions import cup_test as actions
 from web.security.access import COOKIE
@@ -278,8 +279,8 @@ def test_a_dangerously_hot_cup_calls_every_phone_once(
         first = outbox.next_due(connection, now_ms, ["first"], [])
     assert first is not None
     assert first.why == outbox.HOT_CUP
-    assert "call the fire service" in first.body
-    assert f"/resins/{key}/cup-test" in first.body
+    assert "call the fire service" in as_sent(first).body
+    assert f"/resins/{key}/cup-test" in as_sent(first).body
 
 
 def test_a_phone_that_is_set_up_later_is_called_then(

@@ -14,6 +14,7 @@ from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import alarms, events, forecasts, outbox
 from logger.store.alarms import ALARM
+from tests.messages_as_sent import as_sent
 from web.actions import watching
 from web.server.app import make_app
 
@@ -95,9 +96,12 @@ def texts(shop: Any, maker: Any, pour: int) -> Iterator[tuple[str, str]]:
     with shop.service.store.read() as connection:
         found = alarms.alarms_of(connection, pour)
         told = outbox.newest_messages(connection, 500)
-    for row in told:
-        yield f"message {row.title}", re.sub(r"http\S+", "", f"{row.title}\n{row.body}")
-    token = next(row.body.rpartition("/a/")[2].split()[0] for row in told if "/a/" in row.body)
+    shop.service.addresses.read_from(shop.service.store)
+    reader = shop.service.addresses.reader_of("json://127.0.0.1:9/")
+    sent = [as_sent(row, reader) for row in told]
+    for message in sent:
+        yield f"message {message.title}", re.sub(r"http\S+", "", f"{message.title}\n{message.body}")
+    token = next(one.body.rpartition("/a/")[2].split()[0] for one in sent if "/a/" in one.body)
     with TestClient(make_app(shop.service)) as phone:
         yield "one tap", phone.get(f"/a/{token}").text
     for path in (
