@@ -11,6 +11,8 @@ from logger.daemon.forward import batch_json
 from logger.store.conflicts import CONFLICTING_ROWS
 from logger.store.events import of_kind
 from logger.wire import StationHealth, WireReading
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.schemas import BatchShape
 
 
@@ -90,7 +92,7 @@ def test_a_conflict_is_written_into_the_record_once(
     with service.store.read() as connection:
         (noted,) = of_kind(connection, None, CONFLICTING_ROWS)
     assert noted.by == "bench-1"
-    assert "milli_c = 21001 but came again with 99000" in noted.text
+    assert "milli_c = 21001 but came again with 99000" in say(noted.text, METRIC)
 
 
 def test_what_a_station_writes_is_read_as_the_same_readings() -> None:

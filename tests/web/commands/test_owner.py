@@ -15,6 +15,8 @@ from typer.testing import CliRunner
 from logger.errors import BadInput, NotAllowed
 from logger.store import people
 from logger.store.events import EVENT
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.command import app
 from web.security import passwords
 from web.security.setup_code import new_setup_code
@@ -66,7 +68,8 @@ def test_the_only_owner_comes_in_again_with_a_new_password(
     assert again.status_code == 422, "the code works once"
     with service.store.read() as connection:
         noted = [
-            (row.kind, row.by, row.text) for row in connection.execute(select(EVENT).order_by(EVENT.c.id))
+            (row.kind, row.by, say(row.text, METRIC))
+            for row in connection.execute(select(EVENT).order_by(EVENT.c.id))
         ]
     assert ("asked-in", "the console of this machine", "Ada, owner") in noted
     assert ("password-changed", "Ada", "by a code from the console of this machine") in noted
