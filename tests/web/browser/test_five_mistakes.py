@@ -62,14 +62,14 @@ def test_all_five_mistakes_are_found_mended_on_the_page_and_the_pour_gets_ready(
 
     page.goto(f"{pour}/plan")
     for label, value in {
-        "Depth of each layer, mm": "25",
+        "Depth of each layer (mm)": "25",
         "Layers": "3",
         "Hours between layers": "30",
-        "Room, °C": "26",
-        "Bottom panel, mm": "18",
-        "Between supports, mm": "300",
+        "Room (°C)": "26",
+        "Bottom panel (mm)": "18",
+        "Between supports (mm)": "300",
         "Supports": "6",
-        "Moisture of the right slab, %": "7.9, 8.2, 8.0, 8.4, 8.1, 7.7",
+        "Moisture content of right slab (%)": "7.9, 8.2, 8.0, 8.4, 8.1, 7.7",
     }.items():
         page.get_by_label(label, exact=True).fill(value)
     page.locator("select[name=measure]").select_option("weight")

@@ -61,7 +61,7 @@ def test_a_pour_from_plan_to_sealed_record(browse: Any, shop: Any, size: str) ->
     pour = int(page.url.split("/")[-2])
     expect(page.locator(".verdict")).to_contain_text("this pour should work")
     expect(page.locator("#cut")).to_have_attribute("data-drawn", "1")
-    page.get_by_role("button", name="I have read this plan: Ada signs, on to the bench").click()
+    page.get_by_role("button", name="I have read this plan: Ada signs").click()
     assert page.get_by_role("button", name="We are ready").is_disabled()
     sign_everything(page, pour)
     page.get_by_role("button", name="We are ready").click()
