@@ -259,7 +259,7 @@ def _service(
         ) as client:
             answer = client.get("/api/health")
             if answer.status_code != 200:
-                return ServiceSeen(url, f"answered {answer.status_code}")
+                return ServiceSeen(url, phrase("answered {code}", code=str(answer.status_code)))
             if station is None:
                 return ServiceSeen(url, None)
             return _token(url, station, client)

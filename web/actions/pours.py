@@ -174,7 +174,9 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "", 
         must_be_own(pour_id, pour.origin)
         if confirm:
             must_be_confirmed(connection, pour, to, confirm, service.timeline.true_ms())
-        next_stage(Stage(pour.stage), to, f"pour {pour_id} ({pour.title})")
+        next_stage(
+            Stage(pour.stage), to, phrase("pour {pour} ({title})", pour=str(pour_id), title=pour.title)
+        )
         if to is Stage.SPOILED and not text:
             raise BadInput(
                 phrase("reason"),
@@ -419,4 +421,4 @@ def remove(service: Service, pour_id: int, by: str) -> None:
 
 def plan_of(pour: ListedPour) -> Plan:
     """Return the plan that a pour was made from."""
-    return plan_from_text(pour.plan_toml, f"pour {pour.id}'s plan")
+    return plan_from_text(pour.plan_toml, phrase("the plan of pour {pour}", pour=str(pour.id)))

@@ -46,7 +46,11 @@ def lines_for(connection: Connection, pour_id: int, name: str, units: str, reade
 def _readings(connection: Connection, pour_id: int, reader: Reader) -> Iterator[str]:
     columns = COLUMNS["readings"]
     at = columns.index("milli_c")
-    heading = [*columns[:at], f"temperature ({reader.degree})", *columns[at + 1 :]]
+    heading = [
+        *columns[:at],
+        say(phrase("temperature ({unit})", unit=reader.degree), reader),
+        *columns[at + 1 :],
+    ]
     kinds = [TYPES["readings"].get(column, str) for column in columns]
     kinds[at] = float
 

@@ -85,7 +85,7 @@ class Section:
     lead: str
     parts: tuple[Part, ...]
     usual: tuple[str, ...] = ()
-    save: str = "Save"
+    save: str = phrase("Save")
 
 
 _MATERIAL = (
