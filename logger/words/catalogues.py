@@ -9,10 +9,11 @@ from __future__ import annotations
 import gettext
 import io
 import sys
+import tomllib
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from logger.words.numbers import LANGUAGES
 
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 
 HERE = Path(__file__).resolve().parent
 LOCALE = HERE / "locale"
+#: A plan file's keys, each with its sentence.
+PLAN_FILE = HERE.parent.parent / "web" / "help" / "plan-file.toml"
 #: What is translated: everything but the English itself.
 TRANSLATED = tuple(language for language in LANGUAGES if language != "en")
 
@@ -82,9 +85,22 @@ def sources() -> dict[str, Catalog]:
             found[room].add(text_id, context=code)
     for text in PHRASES:
         found["units"].add(text)
+    for text in _of_plan_file():
+        found["phrases"].add(text)
     for room, text_id, context in _extracted():
         found[room].add(text_id, context=context)
     return found
+
+
+def _of_plan_file() -> Iterator[str]:
+    """Yield what each key of a plan file means, as the fields of a plan's page say it."""
+    waiting: list[Any] = [tomllib.loads(PLAN_FILE.read_text(encoding="utf-8"))]
+    while waiting:
+        entry = waiting.pop()
+        if isinstance(entry, str):
+            yield entry
+        else:
+            waiting += entry.values()
 
 
 def _extracted() -> Iterator[tuple[str, str | tuple[str, str], str | None]]:

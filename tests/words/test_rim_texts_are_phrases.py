@@ -13,9 +13,11 @@ from pathlib import Path
 
 import pytest
 
+from logger.facts import Fact
 from logger.words.catalogues import sources
 from logger.words.english import ENGLISH
 from tests.words.test_no_sentence_below_the_rim import sentences
+from web.views.plan_fields import SECTIONS, help_of, keys_of
 
 ROOT = Path(__file__).resolve().parents[2]
 ROOMS = ("web/views", "web/pages", "web/actions", "web/commands", "web/service", "logger/diagnosis")
@@ -179,3 +181,12 @@ def test_a_sentence_that_is_no_phrase_is_found(tmp_path: Path) -> None:
         'c = f"The core reads {y}."\n'
     )
     assert unsaid(path) == ["4: The core reads {}."]
+
+
+def test_what_a_plans_fields_mean_can_be_translated() -> None:
+    """The sentences beside the fields stand in the plan file's own help: each is in the catalogues, and no code."""
+    catalogue = sources()["phrases"]
+    helps = [help_of(key) for section in SECTIONS.values() for part in section.parts for key in keys_of(part)]
+    said = {text.code for text in helps if isinstance(text, Fact)}
+    assert len(said) > 100
+    assert [text for text in said if catalogue.get(text) is None or text in ENGLISH] == []

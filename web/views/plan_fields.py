@@ -17,6 +17,7 @@ from typing import Any
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from logger.facts import NOTHING, fact
 from logger.plan.file import Plan
 from logger.planning.physics.panels import panel_names
 from logger.planning.physics.species import species_names
@@ -639,7 +640,8 @@ def help_of(path: str) -> str:
     for part in path.split("."):
         entry = entry.get(part, {}) if isinstance(entry, Mapping) else {}
     # What a list looks like in the file is of no use beside a field.
-    return entry if isinstance(entry, str) and "[[" not in entry else ""
+    # Extraction finds these sentences in the file (logger/words/catalogues.py).
+    return fact(entry) if isinstance(entry, str) and "[[" not in entry else NOTHING
 
 
 @cache
