@@ -31,8 +31,6 @@ from logger.store.outbox import NewMessage
 from logger.store.rows import MessageRow
 from logger.units import DAY_MS
 from logger.words.phrase import phrase
-from logger.words.reader import METRIC
-from logger.words.render import say
 
 log = logging.getLogger(__name__)
 
@@ -351,7 +349,7 @@ class Sender:
         reached = groups_in_reach(self._addresses.groups(), self._health.works)
         if wrong and not reached:
             return
-        title, body = say(BROKEN_TITLE, METRIC), say(f"{text}\n{BROKEN_BODY}", METRIC)
+        title, body = BROKEN_TITLE, f"{text}\n{BROKEN_BODY}"
         try:
             with self._store.write() as tx:
                 outbox.outdate_of(tx, outbox.CHANNEL, now_ms)

@@ -12,8 +12,6 @@ from logger.store.message_links import Purpose
 from logger.store.outbox import NewMessage
 from logger.units import HOUR_MS
 from logger.words.phrase import phrase
-from logger.words.reader import METRIC
-from logger.words.render import say
 
 
 def write_trials(tx: Connection, addresses: AddressBook, now_ms: int, address: Address, why: str) -> int:
@@ -37,8 +35,8 @@ def write_trials(tx: Connection, addresses: AddressBook, now_ms: int, address: A
                 alarm_id=None,
                 why=outbox.TRIAL,
                 to=to,
-                title=say(phrase("Test message: please confirm"), METRIC),
-                body=say(body, METRIC),
+                title=phrase("Test message: please confirm"),
+                body=body,
             ),
             now_ms=now_ms,
         )
