@@ -318,6 +318,8 @@ class PersonRow(ListedPerson):
     password_hash: str
     left_ms: int | None
     shop_id: int
+    units: str | None
+    language: str | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,12 +15,13 @@ from logger.delivery.library_kinds import PREFIX, kind_of_service
 from logger.delivery.signed_links import LinkRefused
 from logger.errors import BadInput, NotAllowed
 from logger.facts import fact
-from logger.store import channels, events, outbox, people
+from logger.store import channels, events, outbox, people, shop_events
 from logger.store.message_links import Purpose
 from logger.store.outbox import NewMessage
 from logger.store.people import Role
 from logger.store.rows import ChannelRow
 from logger.words.phrase import phrase
+from logger.words.reader import units_from
 from logger.words.render import say
 from web.errors import Forbidden, TooMany
 from web.security.access import ROLES, Who
@@ -166,7 +167,8 @@ def _send_test(service: Service, channel_id: int, by: str) -> Tried:
     now_ms = service.timeline.now_ms()
     with service.store.write() as tx:
         row = channels.get(tx, channel_id)
-        name = people.person(tx, row.person_id).name
+        person, shop = people.person(tx, row.person_id), shop_events.reading_of(tx)
+        name = person.name
         token = test_messages.write_one(tx, channel_id, now_ms)
     title = phrase("Test message: please confirm")
     body = phrase(
@@ -183,7 +185,8 @@ def _send_test(service: Service, channel_id: int, by: str) -> Tried:
     except BadInput as error:
         problem, taken = phrase("{problem}.", problem=error.fact), False
     else:
-        outcome = service.channel(target.url, say(title), say(body))
+        reader = units_from(person.units or shop.units, person.language or shop.language or "en")
+        outcome = service.channel(target.url, say(title, reader), say(body, reader))
         taken = outcome.taken
         problem = None if taken else fault_of(target, outcome, service.settings.messages.timeout_s)
     now_ms = service.timeline.now_ms()
@@ -263,7 +266,8 @@ def say_goodbye(service: Service, url: str | None) -> None:
         "If that was not you, tell an owner now.",
         workshop=service.settings.workshop,
     )
-    outcome = service.channel(url, say(title), say(body))
+    reader = service.addresses.reader_of(url)
+    outcome = service.channel(url, say(title, reader), say(body, reader))
     if not outcome.taken:
         log.warning("a phone that was removed was not told: %s", outcome.problem)
 

@@ -7,6 +7,7 @@ import json
 import logging
 import re
 from collections.abc import Iterator
+from gettext import NullTranslations
 from html import unescape
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ from logger.pour import Stage
 from logger.settings import Messages
 from logger.store import channels, people
 from logger.store.people import Role
+from logger.words.catalogues import Words
 from web.actions import watching
 from web.security.access import COOKIE
 
@@ -96,6 +98,30 @@ def test_a_mail_is_set_up_tried_and_confirmed_by_its_link(
     assert list(service.addresses.groups()) == ["first"]
     assert "Alarms reach you" in said(maker.get("/phone"))
     assert "No phone is set up" not in said(maker.get("/"))
+
+
+class Quoted(NullTranslations):
+    """A language that quotes every text."""
+
+    def gettext(self, message: str) -> str:
+        """In quotation marks."""
+        return f"»{message}«"
+
+
+def test_a_test_comes_in_the_language_of_whoever_it_is_for(
+    service: Any, maker: TestClient, mail: MailServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not in that of whoever sets it up, nor in English."""
+    english, quoted = Words(NullTranslations()), Words(Quoted())
+    monkeypatch.setattr(
+        "logger.words.catalogues.of", lambda language: quoted if language == "de" else english
+    )
+    with service.store.write() as tx:
+        people.choose_reading(tx, people.person_by_name(tx, "Ada").id, None, "de")
+    maker.post("/phone", data=mail_form(mail))
+    ((_to, title, text),) = mail.mails
+    assert title == "»Test message: please confirm«"
+    assert text.startswith("»This is a test")
 
 
 def test_an_alarm_goes_to_a_phone_that_was_set_up_on_the_page(
