@@ -16,6 +16,7 @@ import json
 import math
 from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum
+from functools import cache
 from typing import Any, TypeAlias
 
 #: The member of a fact's JSON object that holds its code.
@@ -119,7 +120,12 @@ NOTHING = ""
 
 def fact(code: str, /, **values: Value | Sequence[Value]) -> Fact:
     """Return a fact of this code with these values."""
-    return Fact(code, {name: _frozen(value) for name, value in values.items()})
+    return Fact(code, {name: _frozen(value) for name, value in values.items()}) if values else _bare(code)
+
+
+@cache
+def _bare(code: str) -> Fact:
+    return Fact(code, {})
 
 
 def in_a_row(texts: Sequence[str]) -> str:

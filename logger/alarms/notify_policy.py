@@ -86,7 +86,7 @@ class LocalTime:
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """One message to be sent. Title and text: see wording.py."""
+    """One message to be sent. Title and text: see logger/delivery/wording.py."""
 
     to: Recipient
     why: NotifyReason

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 from logger.facts import Fact, Value, fact
 
@@ -30,6 +31,7 @@ def at_places(places: Sequence[str]) -> tuple[Value, ...]:
     return tuple(at_place(place) for place in places)
 
 
+@lru_cache(maxsize=256)
 def _place(place: str, form: str) -> Fact | str:
     base, _, number = place.partition("-")
     if base not in PLACES or (number and not number.isdecimal()):

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 from logger.alarms.inputs import ServiceFacts, StationFacts
 from logger.alarms.place_facts import at_place, at_places
 from logger.alarms.signal import ProbeSignal, coldest, fresh, hottest
 from logger.alarms.state import Observation
-from logger.facts import Fact, fact, sentence
+from logger.facts import NOTHING, Fact, fact, sentence
 from logger.quantities import difference, percent, quantity, temperature
 from logger.quantities import minutes as minutes_of
 from logger.quantities import seconds as seconds_of
@@ -89,8 +90,7 @@ def probe_doubtful(now: ProbeSignal, others: Sequence[ProbeSignal]) -> Observati
             return Observation(True, at_ms, reason, severity=severity, late=late, credit_s=credit)
     if now.jumps > 1.0 or now.misses > 0.15:
         return Observation(None, at_ms)
-    steady = fact("probe-steady-again", place=at_place(now.place))
-    return Observation(False, at_ms, steady, late=late, credit_s=credit)
+    return Observation(False, at_ms, _steady(now.place), late=late, credit_s=credit)
 
 
 def _faces(signals: Sequence[ProbeSignal]) -> list[ProbeSignal]:
@@ -193,11 +193,24 @@ def station_silent(
     if without >= max(NO_READINGS_MS, 3000 * period_s):
         reason = fact("station-sends-nothing", station=station, time=seconds_of(without / 1000))
         return Observation(True, now_ms, reason, without / 1000, NO_READINGS_MS / 1000)
-    return Observation(False, now_ms, fact("station-heard-again", station=station))
+    return Observation(False, now_ms, _well("station-heard-again", station))
 
 
 def _station(facts: StationFacts) -> str:
     return facts.station or fact("the-station")
+
+
+# What is well is judged many times a minute, and seldom said: such a fact is made once.
+
+
+@lru_cache(maxsize=4096)
+def _well(code: str, station: str) -> Fact:
+    return fact(code, station=station)
+
+
+@lru_cache(maxsize=256)
+def _steady(place: str) -> Fact:
+    return fact("probe-steady-again", place=at_place(place))
 
 
 def clock_unset(facts: StationFacts, now_ms: int) -> Observation:
@@ -207,7 +220,7 @@ def clock_unset(facts: StationFacts, now_ms: int) -> Observation:
     return Observation(
         not facts.clock_set,
         now_ms,
-        fact("clock-is-set" if facts.clock_set else "clock-not-set", station=_station(facts)),
+        _well("clock-is-set" if facts.clock_set else "clock-not-set", _station(facts)),
     )
 
 
@@ -221,14 +234,14 @@ def clock_wrong(facts: StationFacts, now_ms: int) -> Observation:
             "clock-ahead" if off_s > 0 else "clock-behind", station=station, off=seconds_of(abs(off_s))
         )
         return Observation(True, now_ms, text, abs(off_s), CLOCK_OFF_MS / 1000)
-    return Observation(False, now_ms, fact("clock-agrees", station=station))
+    return Observation(False, now_ms, _well("clock-agrees", station))
 
 
 def power_low(facts: StationFacts, now_ms: int) -> Observation:
     """Judge whether the station's supply is too weak."""
     if facts.power_low is None:
         return Observation(None, now_ms)
-    text = fact("supply-weak" if facts.power_low else "supply-good-again", station=_station(facts))
+    text = _well("supply-weak" if facts.power_low else "supply-good-again", _station(facts))
     return Observation(facts.power_low, now_ms, text)
 
 
@@ -239,7 +252,7 @@ def pins_failed(facts: StationFacts, now_ms: int) -> Observation:
     if facts.pin_faults:
         why = fact("pins-fail", station=_station(facts), why=sentence(facts.pin_faults))
         return Observation(True, now_ms, why)
-    return Observation(False, now_ms, fact("pins-work-again", station=_station(facts)))
+    return Observation(False, now_ms, _well("pins-work-again", _station(facts)))
 
 
 def disk_low(free_mb: float | None, owner: str, now_ms: int) -> Observation:
@@ -247,6 +260,8 @@ def disk_low(free_mb: float | None, owner: str, now_ms: int) -> Observation:
     if free_mb is None:
         return Observation(None, now_ms)
     severity = 2 if free_mb < DISK_FULL_MB else 1
+    if free_mb >= 2 * DISK_LOW_MB:  # nearly always so
+        return Observation(False, now_ms, NOTHING, free_mb, DISK_LOW_MB)
     free, least = quantity(free_mb, "MB", 0), quantity(DISK_LOW_MB, "MB", 0)
     text = fact("disk-nearly-full", owner=owner, free=free, least=least)
     return Observation(free_mb < DISK_LOW_MB, now_ms, text, free_mb, DISK_LOW_MB, severity)
