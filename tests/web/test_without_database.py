@@ -270,7 +270,7 @@ def test_a_station_that_sends_in_vain_is_not_said_to_send_nothing(
         for one in bench.service.watch.memory_outbox.of(bench.pour_id)
         if one.notification.kind.name == "station-silent"
     ]
-    assert "bench-1 sends readings, and none could be stored for 5" in as_sent(held).body
+    assert "Readings come from bench-1, and none could be stored for 5" in as_sent(held).body
     assert "disk is full" in as_sent(held).body
 
 
