@@ -9,8 +9,8 @@ from enum import StrEnum
 from typing import Any
 
 from logger.errors import OutOfRange
-from logger.facts import NOTHING, Fact, fact
-from logger.quantities import quantity
+from logger.facts import KINDS, NOTHING, Fact, fact
+from logger.quantities import length, quantity
 from logger.units import plain as plain
 
 COMMON_PRACTICE = fact("source.common-practice")
@@ -108,32 +108,52 @@ class Finding:
         }
 
 
-def within(name: str, value: float, low: float, high: float, unit: str, remedy: str) -> float:
-    """Return the value, if it lies in [low, high]. Raises OutOfRange with value, range, unit and remedy."""
+def within(name: str, value: float, low: float, high: float, unit: str, remedy: Fact) -> float:
+    """Return the value, if it lies in [low, high]. Raises OutOfRange with value, range, unit and remedy.
+
+    name: a fact, or a key of the plan file, which has its unit in its name: its values stay in that unit.
+    """
     if not (math.isfinite(value) and low <= value <= high):
         raise OutOfRange(
             name,
-            "is outside the range in which this holds",
-            value=value,
-            allowed=f"{plain(low)} to {plain(high)} {unit}".rstrip(),
+            fact("outside-where-this-holds"),
+            value=_given(name, value, unit),
+            allowed=fact(
+                "range",
+                low=_limit(name, low, unit if unit == "m" or unit in KINDS else ""),
+                high=_limit(name, high, unit),
+            ),
             remedy=remedy,
         )
     return value
 
 
-def above(name: str, value: float, low: float, unit: str, remedy: str) -> float:
+def above(name: str, value: float, low: float, unit: str, remedy: Fact) -> float:
     """Return the value, if it is finite and above `low`. Raises OutOfRange with value, range, unit and remedy."""
     if not (math.isfinite(value) and value > low):
-        raise OutOfRange(
-            name, "cannot be used", value=value, allowed=f"above {plain(low)} {unit}".rstrip(), remedy=remedy
-        )
+        allowed = fact("above", least=_limit(name, low, unit))
+        raise _unusable(name, value, unit, allowed, remedy)
     return value
 
 
-def not_negative(name: str, value: float, unit: str, remedy: str) -> float:
+def not_negative(name: str, value: float, unit: str, remedy: Fact) -> float:
     """Return the value, if it is finite and not below 0. Raises OutOfRange with value, range, unit and remedy."""
     if not (math.isfinite(value) and value >= 0):
-        raise OutOfRange(
-            name, "cannot be used", value=value, allowed=f"0 {unit} or more".replace("  ", " "), remedy=remedy
-        )
+        raise _unusable(name, value, unit, fact("or-more", least=_limit(name, 0.0, unit)), remedy)
     return value
+
+
+def _unusable(name: str, value: float, unit: str, allowed: Fact, remedy: Fact) -> OutOfRange:
+    given = _given(name, value, unit)
+    return OutOfRange(name, fact("cannot-be-used"), value=given, allowed=allowed, remedy=remedy)
+
+
+def _given(name: str, value: float, unit: str) -> object:
+    """Return a refused value as it is said: quoted where it is no number, or a key's."""
+    return _limit(name, value, unit) if isinstance(name, Fact) and math.isfinite(value) else value
+
+
+def _limit(name: str, value: float, unit: str) -> str:
+    if not isinstance(name, Fact):
+        return f"{plain(value)} {unit}".rstrip()
+    return length(1000 * value, None) if unit == "m" else _measured(value, unit)

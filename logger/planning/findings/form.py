@@ -61,7 +61,14 @@ def sag_of(plan: Plan) -> Sag | None:
     thickness = plan.form.bottom.thickness_mm / 1000
     if support is None or thickness == 0:
         return None
-    within("bottom panel's thickness", thickness * 1000, 0.1, 2000, "mm", "measure the panel; 0 means none")
+    within(
+        fact("quantity.bottom-panels-thickness"),
+        thickness * 1000,
+        0.1,
+        2000,
+        "mm",
+        fact("mend.measure-panel-0-means-none"),
+    )
     load = load_pa(plan)
     warmest = room_range_c(plan)[1]
     modulus, creep = stiffness(

@@ -17,6 +17,7 @@ from logger.planning.finding import (
     not_negative,
     within,
 )
+from logger.quantities import temperature
 
 MARGIN = Constant(fact("constant.dew-margin"), 3.0, "K", fact("source.iso-8502-4"))
 WATCH_HUMIDITY = Constant(fact("constant.humidity-watch"), 65.0, "%", PROJECT_CHOICE)
@@ -26,17 +27,18 @@ BLUSH = fact("amine-blush")
 
 #: Where the Magnus formula holds, °C, and the least humidity of which a dew point is worked out, %.
 MAGNUS_C, LEAST_HUMIDITY_PCT = (-45.0, 60.0), 0.1
+MAGNUS_HOLDS = fact("mend.holds-between", low=temperature(MAGNUS_C[0], 0), high=temperature(MAGNUS_C[1], 0))
 
 
 def saturation_pa(celsius: float) -> float:
     """Vapour pressure over water at saturation, Pa (Magnus)."""
-    t = within("temperature", celsius, *MAGNUS_C, "°C", "the Magnus formula holds for -45 to 60 °C")
+    t = within(fact("quantity.temperature"), celsius, *MAGNUS_C, "°C", MAGNUS_HOLDS)
     return 611.2 * math.exp(17.62 * t / (243.12 + t))
 
 
 def dew_point_c(celsius: float, humidity_pct: float) -> float:
     """Dew point, °C."""
-    t = within("temperature", celsius, *MAGNUS_C, "°C", "the Magnus formula holds for -45 to 60 °C")
+    t = within(fact("quantity.temperature"), celsius, *MAGNUS_C, "°C", MAGNUS_HOLDS)
     h = (
         within(
             "relative_humidity_pct",
@@ -44,7 +46,7 @@ def dew_point_c(celsius: float, humidity_pct: float) -> float:
             LEAST_HUMIDITY_PCT,
             100,
             "%",
-            "give the room's relative humidity",
+            fact("mend.give-rooms-relative-humidity"),
         )
         / 100
     )
@@ -56,7 +58,9 @@ def vapour_pa(celsius: float, humidity_pct: float) -> float:
     """Vapour pressure, Pa."""
     return (
         saturation_pa(celsius)
-        * within("humidity", humidity_pct, 0, 100, "%", "give the room's relative humidity")
+        * within(
+            fact("quantity.humidity"), humidity_pct, 0, 100, "%", fact("mend.give-rooms-relative-humidity")
+        )
         / 100
     )
 
@@ -77,11 +81,25 @@ def room_power_w(
     volume_m3: float, inside_c: float, outside_c: float, air_changes_per_h: float, loss_w_k: float
 ) -> float:
     """Heating (above 0) or cooling (below 0) that holds the room, W: through the walls and with the air."""
-    above("room volume", volume_m3, 0, "m³", "measure the room")
-    not_negative("air_changes_per_h", air_changes_per_h, "1/h", "one to two an hour is usual")
-    not_negative("loss_w_k", loss_w_k, "W/K", "give the heat loss of walls, windows and roof")
+    above(fact("quantity.room-volume"), volume_m3, 0, "m³", fact("mend.measure-room"))
+    not_negative("air_changes_per_h", air_changes_per_h, "1/h", fact("mend.usual-air-changes"))
+    not_negative("loss_w_k", loss_w_k, "W/K", fact("mend.give-heat-loss-walls-windows-roof"))
     carried = AIR_J_M3K.value * volume_m3 * air_changes_per_h / 3600
     return (loss_w_k + carried) * (
-        within("inside temperature", inside_c, -40, 60, "°C", "give the wanted room temperature")
-        - within("outside temperature", outside_c, -60, 60, "°C", "give the coldest hour outside")
+        within(
+            fact("quantity.inside-temperature"),
+            inside_c,
+            -40,
+            60,
+            "°C",
+            fact("mend.give-wanted-room-temperature"),
+        )
+        - within(
+            fact("quantity.outside-temperature"),
+            outside_c,
+            -60,
+            60,
+            "°C",
+            fact("mend.give-coldest-hour-outside"),
+        )
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from typing import Literal
 
 from logger.facts import NOTHING, Fact, fact
@@ -77,9 +78,15 @@ class _Factor:
 
     def of_part(self, part: str) -> Fact:
         """Return the slip in one part alone."""
-        return fact("slip-in-part", slip=self.slip, part=part)
+        return _of_part(self.slip, part)
 
 
+@cache
+def _of_part(slip: Fact, part: str) -> Fact:
+    return fact("slip-in-part", slip=slip, part=part)
+
+
+@cache
 def _factors(typed_in: ScaleUnit) -> tuple[_Factor, ...]:
     if typed_in == "lb":
         units = (

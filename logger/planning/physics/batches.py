@@ -68,27 +68,29 @@ def plan_batches(
     `working_time` takes kilograms in the pail and gives minutes. When no pail of the shop is small enough the
     smallest is taken and `enough_time` is False. Raises BadInput or OutOfRange.
     """
-    above("litres to mix", total_l, 0, "L", "give the volume of the pour")
-    above("density", density_kg_m3, 0, "kg/m³", "take it from the datasheet")
-    fill = within("fill_pct", bench.fill_pct, 10, 100, "%", "leave room to stir") / 100
+    above(fact("quantity.volume-to-mix"), total_l, 0, "L", fact("mend.give-volume-pour"))
+    above(fact("quantity.density"), density_kg_m3, 0, "kg/m³", fact("take-from-datasheet"))
+    fill = within("fill_pct", bench.fill_pct, 10, 100, "%", fact("mend.leave-room-stir")) / 100
     if not bench.sizes_l:
         raise BadInput(
-            "sizes of the pails",
-            "is empty",
-            allowed="one size or more, in litres",
-            remedy="list the pails that the shop has",
+            fact("quantity.sizes-of-pails"),
+            fact("is-empty"),
+            allowed=fact("one-size-or-more"),
+            remedy=fact("mend.list-pails"),
         )
 
     def batches(size: float, count: int) -> Batches:
         litres = total_l / count
         kilograms = litres * density_kg_m3 / 1000
-        minutes = above("working time", working_time(kilograms), 0, "min", "check the rate")
+        minutes = above(
+            fact("quantity.working-time"), working_time(kilograms), 0, "min", fact("mend.check-rate")
+        )
         needed = bench.mix_min + SECOND_PAIL.value + bench.pour_min_per_l * litres
         return Batches(count, size, litres, kilograms, minutes, needed, needed <= SAFE_PART.value * minutes)
 
     choices = []
     for size in bench.sizes_l:
-        room_l = above("pail size", size, 0, "L", "give the size in litres") * fill
+        room_l = above(fact("quantity.pail-size"), size, 0, "L", fact("mend.give-size-litres")) * fill
         if bench.max_kg is not None:
             room_l = min(room_l, bench.max_kg * 1000 / density_kg_m3)
         fullest = max(1, math.ceil(total_l / room_l - 1e-9))
@@ -183,7 +185,7 @@ CAUTIONS = (fact("mixing-safety-data-sheet"), fact("mixing-pail-can-smoke"), fac
 
 def mixing_steps(mix_min: float) -> tuple[BenchStep, ...]:
     """Return the timed steps: stir, scrape sides and bottom, change to a clean pail, stir again, pour."""
-    above("mix_min", mix_min, 0, "min", "give the datasheet's mixing time")
+    above("mix_min", mix_min, 0, "min", fact("mend.give-datasheets-mixing-time"))
     steps = [BenchStep(0.0, fact("bench-weigh-and-stir"))]
     scrape = SCRAPE_EVERY.value
     while scrape < mix_min:

@@ -28,13 +28,15 @@ SCATTERS = {"pigment": fact("pigment-scatters"), "flake": fact("flake-scatters")
 
 def absorbance(transmission: float) -> float:
     """Return a = −log₁₀ T."""
-    part = within("transmission", transmission, 1e-6, 1, "", "give the part of the light that passes, 0 to 1")
+    part = within(fact("quantity.transmission"), transmission, 1e-6, 1, "", fact("mend.give-transmission"))
     return -math.log10(part) + 0.0
 
 
 def transmission(absorbance_value: float) -> float:
     """T = 10^−A."""
-    return float(10 ** -within("absorbance", absorbance_value, 0, 10, "", "give an absorbance of 0 to 10"))
+    return float(
+        10 ** -within(fact("quantity.absorbance"), absorbance_value, 0, 10, "", fact("mend.give-absorbance"))
+    )
 
 
 def dose_for_pct(
@@ -43,19 +45,19 @@ def dose_for_pct(
     """Return the dose that gives the wanted absorbance at the pour's depth, %."""
     if not (math.isfinite(dip_absorbance) and dip_absorbance > 0):
         raise OutOfRange(
-            "dip reading",
-            "shows no colour",
+            fact("quantity.dip-reading"),
+            fact("shows-no-colour"),
             value=dip_absorbance,
-            allowed="absorbance above 0",
-            remedy="make the dip deeper or stronger and read it again",
+            allowed=fact("absorbance-above-0"),
+            remedy=fact("mend.make-dip-stronger"),
         )
-    above("wanted absorbance", wanted_absorbance, 0, "", "give the look that is wanted")
+    above(fact("quantity.wanted-absorbance"), wanted_absorbance, 0, "", fact("mend.give-look-wanted"))
     return (
         dip_dose_pct
         * wanted_absorbance
         / dip_absorbance
         * dip_depth_mm
-        / above("depth_mm", depth_mm, 0, "mm", "give the depth of the pour")
+        / above("depth_mm", depth_mm, 0, "mm", fact("mend.give-depth-pour"))
     )
 
 
@@ -67,9 +69,9 @@ def hiding_absorbance(returned: float = HIDDEN.value) -> float:
 def additions_g(dose_pct: float, mix_kg: float) -> list[float]:
     """Return the dose in small additions, g: half, then half of what is left, and so on; the last closes the sum."""
     total = (
-        above("dose_pct", dose_pct, 0, "%", "give the dose")
+        above("dose_pct", dose_pct, 0, "%", fact("mend.give-dose"))
         / 100
-        * above("mix", mix_kg, 0, "kg", "give it")
+        * above(fact("quantity.mix"), mix_kg, 0, "kg", fact("mend.give-weight-mix"))
         * 1000
     )
     parts = [total * FIRST_PART.value, total * 0.25, total * 0.125]
@@ -90,7 +92,9 @@ def dip_doubts(dip_absorbance: float, dip_product: float, pour_product: float, k
                 high=number(DARK_READING.value),
             )
         )
-    ratio = pour_product / above("dose × depth of the dip", dip_product, 0, "% · mm", "give the dip")
+    ratio = pour_product / above(
+        fact("quantity.dose-times-depth-dip"), dip_product, 0, "% · mm", fact("mend.give-dip")
+    )
     if not 1 / FARTHEST.value <= ratio <= FARTHEST.value:
         doubts.append(fact("dip-scaled-far", times=number(ratio), most=number(FARTHEST.value)))
     return doubts

@@ -38,13 +38,17 @@ PLATE_STRIP = (0.1421, 0.7500)
 
 def pressure_pa(density_kg_m3: float, depth_m: float) -> float:
     """Pressure at the bottom of that depth of liquid, Pa: ρ g h."""
-    above("density", density_kg_m3, 0, "kg/m³", "take it from the datasheet")
-    return density_kg_m3 * GRAVITY_M_S2 * not_negative("depth", depth_m, "m", "give the depth of the pour")
+    above(fact("quantity.density"), density_kg_m3, 0, "kg/m³", fact("take-from-datasheet"))
+    return (
+        density_kg_m3
+        * GRAVITY_M_S2
+        * not_negative(fact("quantity.depth"), depth_m, "m", fact("mend.give-depth-pour"))
+    )
 
 
 def beam_coefficient(supports: int) -> Constant:
     """Return the sag coefficient for a panel on that many supports."""
-    within("supports", supports, 2, 1000, "supports", "a panel needs two supports or more")
+    within("supports", supports, 2, 1000, "", fact("mend.two-supports"))
     if supports == 2:
         return SIMPLE_BEAM
     return TWO_SPANS if supports == 3 else MORE_SPANS
@@ -55,7 +59,7 @@ def strip_sag_m(
 ) -> float:
     """Sag of a one-way panel, m: c q L⁴ / (E t³/12)."""
     _panel(load_pa, thickness_m, modulus_pa)
-    above("free span", span_m, 0, "m", "measure the free span between supports")
+    above(fact("quantity.free-span"), span_m, 0, "m", fact("mend.measure-free-span-between-supports"))
     return coefficient * load_pa * span_m**4 / (modulus_pa * thickness_m**3 / 12)
 
 
@@ -64,22 +68,25 @@ def longest_span_m(
 ) -> float:
     """Return the span at which a one-way panel sags by `sag_m`, m."""
     _panel(load_pa, thickness_m, modulus_pa)
-    above("load", load_pa, 0, "Pa", "give the depth of the pour")
-    above("sag", sag_m, 0, "m", "give the sag that is allowed")
+    above(fact("quantity.load"), load_pa, 0, "Pa", fact("mend.give-depth-pour"))
+    above(fact("quantity.sag"), sag_m, 0, "m", fact("mend.give-sag-allowed"))
     return float((sag_m * modulus_pa * thickness_m**3 / 12 / (coefficient * load_pa)) ** 0.25)
 
 
 def thinnest_m(load_pa: float, sag_m: float, span_m: float, modulus_pa: float, coefficient: float) -> float:
     """Return the thickness at which a one-way panel of that span sags by `sag_m`, m."""
     _panel(load_pa, 1.0, modulus_pa)
-    above("sag", sag_m, 0, "m", "give the sag that is allowed")
+    above(fact("quantity.sag"), sag_m, 0, "m", fact("mend.give-sag-allowed"))
     return float((12 * coefficient * load_pa * span_m**4 / (modulus_pa * sag_m)) ** (1 / 3))
 
 
 def plate_factors(long_side_m: float, short_side_m: float) -> tuple[float, float]:
     """(α, β) of a plate on four simple edges, between the rows of the table straight in short over long side."""
-    above("short side", short_side_m, 0, "m", "measure the panel between its supports")
-    ratio = above("long side", long_side_m, 0, "m", "measure the panel between its supports") / short_side_m
+    above(fact("quantity.short-side"), short_side_m, 0, "m", fact("mend.measure-panel-between-supports"))
+    ratio = (
+        above(fact("quantity.long-side"), long_side_m, 0, "m", fact("mend.measure-panel-between-supports"))
+        / short_side_m
+    )
     if ratio < 1:
         return plate_factors(short_side_m, long_side_m)
     rows = PLATE_SIMPLE
@@ -93,15 +100,19 @@ def plate_factors(long_side_m: float, short_side_m: float) -> tuple[float, float
 
 
 def _panel(load_pa: float, thickness_m: float, modulus_pa: float) -> None:
-    not_negative("load", load_pa, "Pa", "give the depth of the pour")
-    above("panel thickness", thickness_m, 0, "m", "measure the panel")
-    above("modulus", modulus_pa, 0, "Pa", "take it from the panel's data sheet")
+    not_negative(fact("quantity.load"), load_pa, "Pa", fact("mend.give-depth-pour"))
+    above(fact("quantity.panel-thickness"), thickness_m, 0, "m", fact("mend.measure-panel"))
+    above(fact("quantity.modulus"), modulus_pa, 0, "Pa", fact("mend.take-panels-data-sheet"))
 
 
 def belly_m3(sag_m: float, area_m2: float, *, two_way: bool = False) -> float:
     """Resin that a belly takes, m³: two thirds of sag times area one way (parabola), 0.5 two ways (first order)."""
-    not_negative("sag", sag_m, "m", "check the sag")
-    return (0.5 if two_way else 2 / 3) * sag_m * not_negative("area", area_m2, "m²", "measure the form")
+    not_negative(fact("quantity.sag"), sag_m, "m", fact("mend.check-sag"))
+    return (
+        (0.5 if two_way else 2 / 3)
+        * sag_m
+        * not_negative(fact("quantity.area"), area_m2, "m²", fact("mend.measure-form"))
+    )
 
 
 def wall_force_n_per_m(density_kg_m3: float, depth_m: float) -> float:

@@ -33,34 +33,40 @@ class Pass:
 
 def jet_flux_w_m2(jet_c: float, surface_c: float, transfer_w_m2k: float = JET.value) -> float:
     """Heat into the surface under a jet, W/m²."""
-    within("jet_c", jet_c, -40, 2500, "°C", "give the temperature of the air at the surface")
-    within("surface temperature", surface_c, -40, 300, "°C", "give the surface temperature")
+    within("jet_c", jet_c, -40, 2500, "°C", fact("mend.give-temperature-air-at-surface"))
+    within(
+        fact("quantity.surface-temperature"), surface_c, -40, 300, "°C", fact("mend.give-surface-temperature")
+    )
     return max(
-        0.0, above("heat transfer", transfer_w_m2k, 0, "W/(m²·K)", "30 to 100 is usual") * (jet_c - surface_c)
+        0.0,
+        above(fact("quantity.heat-transfer"), transfer_w_m2k, 0, "W/(m²·K)", fact("mend.usual-heat-transfer"))
+        * (jet_c - surface_c),
     )
 
 
 def skin_rise_k(flux_w_m2: float, seconds: float, resin: Material) -> float:
     """Return the warming of the skin after that time, K."""
-    not_negative("flux", flux_w_m2, "W/m²", "check the jet")
-    not_negative("seconds", seconds, "s", "give the time on one spot")
+    not_negative(fact("quantity.flux"), flux_w_m2, "W/m²", fact("mend.check-jet"))
+    not_negative(fact("quantity.seconds"), seconds, "s", fact("mend.give-time-one-spot"))
     effusive = above(
-        "k ρ cp",
+        fact("quantity.effusivity"),
         resin.conductivity * resin.density * resin.specific_heat,
         0,
         "",
-        "give the resin's properties",
+        fact("mend.give-resins-properties"),
     )
     return 2 * flux_w_m2 * math.sqrt(seconds / (math.pi * effusive))
 
 
 def warmed_depth_m(seconds: float, resin: Material) -> float:
     """Return the depth that the warmth reaches, m: 2 √(a t)."""
-    not_negative("seconds", seconds, "s", "give the time on one spot")
-    above("conductivity", resin.conductivity, 0, "W/(m·K)", "take it from the datasheet")
+    not_negative(fact("quantity.seconds"), seconds, "s", fact("mend.give-time-one-spot"))
+    above(fact("quantity.conductivity"), resin.conductivity, 0, "W/(m·K)", fact("take-from-datasheet"))
     return 2 * math.sqrt(
         resin.conductivity
-        / above("ρ cp", resin.heat_capacity, 0, "", "give the resin's properties")
+        / above(
+            fact("quantity.heat-capacity"), resin.heat_capacity, 0, "", fact("mend.give-resins-properties")
+        )
         * seconds
     )
 
@@ -78,7 +84,9 @@ def one_pass(
     # A steady flux overstates a long pass: the skin cannot grow hotter than the jet.
     rise = min(skin_rise_k(flux, seconds, resin), max(0.0, jet_c - surface_c))
     whole = (
-        flux * seconds / (resin.heat_capacity * above("depth", depth_m, 0, "m", "give the depth of the pour"))
+        flux
+        * seconds
+        / (resin.heat_capacity * above(fact("quantity.depth"), depth_m, 0, "m", fact("mend.give-depth-pour")))
     )
     light = Light.OK if rise <= LIGHT_PASS.value else Light.WATCH if rise <= LONG_PASS.value else Light.STOP
     return Pass(flux, rise, warmed_depth_m(seconds, resin), whole, light)
@@ -86,8 +94,8 @@ def one_pass(
 
 def longest_pass_s(rise_k: float, flux_w_m2: float, resin: Material) -> float:
     """Return the seconds on one spot that warm the skin by `rise_k`."""
-    above("flux", flux_w_m2, 0, "W/m²", "the jet must be warmer than the surface")
-    above("rise", rise_k, 0, "K", "give the warming that is allowed")
+    above(fact("quantity.flux"), flux_w_m2, 0, "W/m²", fact("mend.jet-warmer-than-surface"))
+    above(fact("quantity.rise"), rise_k, 0, "K", fact("mend.give-warming-allowed"))
     return (
         math.pi * resin.conductivity * resin.density * resin.specific_heat * (rise_k / (2 * flux_w_m2)) ** 2
     )

@@ -138,9 +138,12 @@ def check(
     """
     pail = pail or Pail()
     for part, weight_g in (("A", weights.a_g), ("B", weights.b_g)):
-        not_negative(f"weight of part {part}", weight_g, "g", "read the scale again")
-        within(f"weight of part {part}", weight_g, 0, _HEAVIEST_G, "g", "read the scale again")
-    not_negative("age_min", pail.age_min, "min", "give the minutes since the parts met")
+        weight = fact("quantity.weight-of-part", part=part)
+        not_negative(weight, weight_g, "g", fact("mend.read-scale-again"))
+        within(weight, weight_g, 0, _HEAVIEST_G, "g", fact("mend.read-scale-again"))
+    not_negative(
+        fact("quantity.minutes-since-mixing"), pail.age_min, "min", fact("mend.give-minutes-since-parts-met")
+    )
     if min(weights.a_g, weights.b_g) < _NOTHING_G:
         return _one_part_missing(weights, recipe.by_weight, planned)
     right = recipe.by_weight
@@ -253,8 +256,8 @@ def light_of(error_pct: float) -> Light:
 
 def correcting_addition(a_g: float, b_g: float, right_by_weight: Ratio) -> Correction:
     """Return what to add so that the ratio is exact. Too little of B: add B. Too much of B: add A."""
-    above("weight of part A", a_g, 0, "g", "weigh part A")
-    above("weight of part B", b_g, 0, "g", "weigh part B")
+    above(fact("quantity.weight-of-part-a"), a_g, 0, "g", fact("mend.weigh-part-a"))
+    above(fact("quantity.weight-of-part-b"), b_g, 0, "g", fact("mend.weigh-part-b"))
     short_of_b = a_g * right_by_weight.b_over_a - b_g
     if short_of_b >= 0:
         return Correction("B", short_of_b)

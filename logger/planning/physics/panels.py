@@ -93,27 +93,25 @@ def find_panel(name: str) -> PanelMaterial:
     panel = _BY_NAME.get(_OTHER_NAMES.get(key, key).lower())
     if panel is None:
         raise BadInput(
-            "panel",
-            "is not a known material",
+            fact("quantity.panel"),
+            fact("no-known-material"),
             value=name,
-            allowed=", ".join(panel_names()),
-            remedy="use one of those names, or give its stiffness from the panel's data sheet",
+            allowed=fact("one-of-names", names=", ".join(panel_names())),
+            remedy=fact("mend.use-name-or-give-stiffness"),
         )
     return panel
 
 
 def hdpe_modulus_gpa(hours_loaded: float, panel_c: float = 23.0) -> float:
     """Apparent modulus of HDPE (PE3) after some hours of load, GPa: straight between table rows in log time."""
-    hours = within(
-        "hours_loaded", hours_loaded, 0.5, 8760, "h", "give a load time between half an hour and a year"
-    )
+    hours = within("hours_loaded", hours_loaded, 0.5, 8760, "h", fact("mend.give-load-time"))
     within(
-        "panel temperature",
+        fact("quantity.panel-temperature"),
         panel_c,
         -20,
         60,
         "°C",
-        "an HDPE bottom above 60 °C is not stiff: use another panel",
+        fact("mend.hdpe-not-stiff", above=temperature(60, 0)),
     )
     rows = [(math.log(h), e) for h, e in PE3_MODULUS_GPA]
     return _straight(rows, math.log(hours)) * _straight(list(PE_WARM), max(panel_c, 23.0))

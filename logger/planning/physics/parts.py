@@ -28,8 +28,12 @@ class Ratio:
     by: Measure
 
     def __post_init__(self) -> None:
-        above("part A of the ratio", self.a, 0, "parts", "copy the ratio from the datasheet")
-        above("part B of the ratio", self.b, 0, "parts", "copy the ratio from the datasheet")
+        above(
+            fact("quantity.part-a-of-ratio"), self.a, 0, fact("unit.parts"), fact("mend.copy-ratio-datasheet")
+        )
+        above(
+            fact("quantity.part-b-of-ratio"), self.b, 0, fact("unit.parts"), fact("mend.copy-ratio-datasheet")
+        )
 
     @property
     def said(self) -> Fact:
@@ -49,26 +53,27 @@ class Ratio:
         """Return the same mix, by weight. By volume times density is weight. Raises BadInput without the densities."""
         if self.by == "weight":
             return self
-        a, b = self._densities("weighed", density_a_kg_m3, density_b_kg_m3)
+        a, b = self._densities(density_a_kg_m3, density_b_kg_m3)
         return Ratio(100.0, 100.0 * self.b_over_a * b / a, "weight")
 
     def by_volume(self, density_a_kg_m3: float | None, density_b_kg_m3: float | None) -> Ratio:
         """Return the same mix, by volume. Weight over density is volume. Raises BadInput without the densities."""
         if self.by == "volume":
             return self
-        a, b = self._densities("measured by volume", density_a_kg_m3, density_b_kg_m3)
+        a, b = self._densities(density_a_kg_m3, density_b_kg_m3)
         return Ratio(100.0, 100.0 * self.b_over_a * a / b, "volume")
 
-    def _densities(self, done: str, a: float | None, b: float | None) -> tuple[float, float]:
+    def _densities(self, a: float | None, b: float | None) -> tuple[float, float]:
         """Return both densities, kg/m³. Raises BadInput where one is not known."""
         if a is None or b is None:
+            by_weight = self.by == "weight"
             raise BadInput(
-                "Mixing ratio",
-                f"{self} cannot be {done} without both densities",
-                remedy=f"measure it by {self.by}, or add the density of A and of B from the datasheet, in g/mL",
+                fact("quantity.mixing-ratio"),
+                fact("ratio-not-by-volume" if by_weight else "ratio-not-by-weight", ratio=self.said),
+                remedy=fact("mend.measure-by-weight" if by_weight else "mend.measure-by-volume"),
             )
         for part, value in (("A", a), ("B", b)):
-            above(f"density of part {part}", value, 0, "kg/m³", "take it from the datasheet")
+            above(fact("quantity.density-of-part", part=part), value, 0, "kg/m³", fact("take-from-datasheet"))
         return a, b
 
 
@@ -134,7 +139,7 @@ def portions(
 
     total_l: its volume, for a ratio by volume without densities (volumes taken as additive).
     """
-    not_negative("weight of the mix", total_kg, "kg", "give the weight of the mix")
+    not_negative(fact("quantity.weight-mix"), total_kg, "kg", fact("mend.give-weight-mix"))
     part_a = ratio.a / (ratio.a + ratio.b)
     if density_a_kg_m3 is None or density_b_kg_m3 is None:
         if ratio.by == "weight":
@@ -149,8 +154,8 @@ def portions(
 
 def parts_per_hundred(ahew_g_eq: float, eew_g_eq: float) -> float:
     """Hardener for 100 of resin by weight: 100 · AHEW / EEW."""
-    above("ahew_g_eq", ahew_g_eq, 0, "g/eq", "take it from the datasheet")
-    return 100 * ahew_g_eq / above("eew_g_eq", eew_g_eq, 0, "g/eq", "take it from the datasheet")
+    above("ahew_g_eq", ahew_g_eq, 0, "g/eq", fact("take-from-datasheet"))
+    return 100 * ahew_g_eq / above("eew_g_eq", eew_g_eq, 0, "g/eq", fact("take-from-datasheet"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,9 +173,9 @@ def scale_error(a_g: float, b_g: float, resolution_g: float) -> ScaleError:
     Standard uncertainty d/√12 for one reading, d/√6 for a tared one (two readings), in quadrature
     (JCGM 100:2008, 4.3.7 and 5.1; from memory).
     """
-    above("weight of part A", a_g, 0, "g", "weigh more at once")
-    above("weight of part B", b_g, 0, "g", "weigh more at once")
-    not_negative("smallest step of the scale", resolution_g, "g", "read it off the scale's plate")
+    above(fact("quantity.weight-of-part-a"), a_g, 0, "g", fact("mend.weigh-more-at-once"))
+    above(fact("quantity.weight-of-part-b"), b_g, 0, "g", fact("mend.weigh-more-at-once"))
+    not_negative(fact("quantity.smallest-step-scale"), resolution_g, "g", fact("mend.read-off-scales-plate"))
     spread = math.hypot(resolution_g / a_g, resolution_g / b_g)
     worst = resolution_g / (2 * a_g) + resolution_g / (2 * b_g)
     return ScaleError(100 * spread / math.sqrt(12), 100 * spread / math.sqrt(6), 100 * worst)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from logger.errors import BadPlan
+from logger.facts import fact
 from logger.plan.file import Plan
 from logger.planning.physics.volume import (
     edge_volume_m3,
@@ -72,11 +73,11 @@ def between_m3(plan: Plan, from_top_m: float, to_m: float) -> float | None:
     """
     if not 0 <= from_top_m <= to_m:
         raise BadPlan(
-            "depth of the pour",
-            "depths are out of order",
+            fact("depth-of-pour"),
+            fact("depths-out-of-order"),
             value=(from_top_m, to_m),
-            allowed="from the top down, in m",
-            remedy="give the upper depth first",
+            allowed=fact("from-top-down"),
+            remedy=fact("mend.give-upper-depth-first"),
         )
     lean = plan.outline.edge_slope_deg if plan.outline else 0.0
     traced = points_m(plan)
@@ -126,6 +127,9 @@ def voids_m3(plan: Plan) -> float:
 def _diameter_m(plan: Plan) -> float:
     if plan.pour.width_mm is None:
         raise BadPlan(
-            "width of the pour", "is missing", allowed="the mould's diameter in mm", remedy="measure it"
+            fact("quantity.width-of-pour"),
+            fact("is-missing"),
+            allowed=fact("diameter-of-mould"),
+            remedy=fact("mend.measure-it"),
         )
     return plan.pour.width_mm / 1000

@@ -90,10 +90,10 @@ def find_species(name: str) -> Species:
     species = _BY_NAME.get(_OTHER_NAMES.get(key, key))
     if species is None:
         raise BadInput(
-            "species",
-            "is not in the table",
+            fact("quantity.species"),
+            fact("not-in-table"),
             value=name,
-            allowed=", ".join(species_names()),
-            remedy="take the nearest relative from the list, or give its density and a correction of your own",
+            allowed=fact("one-of-names", names=", ".join(species_names())),
+            remedy=fact("mend.take-nearest-relative"),
         )
     return species

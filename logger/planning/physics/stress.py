@@ -25,7 +25,7 @@ def held_both_ways_mpa(
     poisson: float = POISSON.value,
 ) -> float:
     """Stress in a sheet that is held in both directions and cools by that much, MPa: E α ΔT / (1 − ν)."""
-    within("Poisson's ratio", poisson, 0, 0.499, "", "give a number between 0 and 0.5")
+    within(fact("quantity.poissons-ratio"), poisson, 0, 0.499, "", fact("mend.give-poissons-ratio"))
     return held_one_way_mpa(difference_k, modulus_gpa, expansion_per_k) / (1 - poisson)
 
 
@@ -33,9 +33,12 @@ def held_one_way_mpa(
     difference_k: float, modulus_gpa: float = STIFFNESS.value, expansion_per_k: float = EXPANSION.value
 ) -> float:
     """Stress in a bar that is held at its ends and cools by that much, MPa: E α ΔT."""
-    above("stiffness", modulus_gpa, 0, "GPa", "take it from the datasheet")
+    above(fact("quantity.stiffness"), modulus_gpa, 0, "GPa", fact("take-from-datasheet"))
     return (
-        modulus_gpa * 1000 * expansion_per_k * within("difference", difference_k, -300, 300, "K", "check it")
+        modulus_gpa
+        * 1000
+        * expansion_per_k
+        * within(fact("quantity.difference"), difference_k, -300, 300, "K", fact("mend.check-it"))
     )
 
 

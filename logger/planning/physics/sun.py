@@ -18,15 +18,15 @@ MOST = Constant(fact("constant.warming-by-sun-stop"), 20.0, "K", PROJECT_CHOICE)
 
 def absorbed_w_m2(irradiance_w_m2: float, absorptance: float, *, through_glass: bool = False) -> float:
     """Heat that the pour takes from the sun, W/m²."""
-    not_negative("irradiance_w_m2", irradiance_w_m2, "W/m²", "give the sunlight, 0 to 1500 W/m²")
-    part = within("absorptance", absorptance, 0, 1, "", "give a part between 0 and 1")
+    not_negative("irradiance_w_m2", irradiance_w_m2, "W/m²", fact("mend.give-sunlight"))
+    part = within("absorptance", absorptance, 0, 1, "", fact("mend.give-part"))
     return irradiance_w_m2 * part * (GLASS.value if through_glass else 1.0)
 
 
 def warming_k_h(flux_w_m2: float, depth_m: float, density_kg_m3: float, specific_heat_j_kgk: float) -> float:
     """How fast the whole pour would warm if it kept that heat, K/h: q / (ρ cp d)."""
-    not_negative("heat flux", flux_w_m2, "W/m²", "give the heat that is taken up")
-    above("depth", depth_m, 0, "m", "give the depth of the pour")
-    above("density", density_kg_m3, 0, "kg/m³", "take it from the datasheet")
-    above("specific heat", specific_heat_j_kgk, 0, "J/(kg·K)", "take it from the datasheet")
+    not_negative(fact("quantity.heat-flux"), flux_w_m2, "W/m²", fact("mend.give-heat-taken-up"))
+    above(fact("quantity.depth"), depth_m, 0, "m", fact("mend.give-depth-pour"))
+    above(fact("quantity.density"), density_kg_m3, 0, "kg/m³", fact("take-from-datasheet"))
+    above(fact("quantity.specific-heat"), specific_heat_j_kgk, 0, "J/(kg·K)", fact("take-from-datasheet"))
     return 3600 * flux_w_m2 / (density_kg_m3 * specific_heat_j_kgk * depth_m)

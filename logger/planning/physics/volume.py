@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from logger.errors import BadInput
+from logger.facts import fact
 from logger.plan.planning_tables import Allowance
 from logger.planning.finding import above, not_negative, within
 from logger.units import litres_to_us_gallons
@@ -36,23 +37,23 @@ def integrate(places_m: Sequence[float], values: Sequence[float]) -> Integral:
     """
     if len(places_m) < 2 or len(places_m) != len(values):
         raise BadInput(
-            "stations",
-            "at least two are needed",
+            fact("quantity.stations"),
+            fact("two-needed"),
             value=len(places_m),
-            allowed="2 or more stations",
-            remedy="measure the width at both ends and between",
+            allowed=fact("two-stations-or-more"),
+            remedy=fact("mend.measure-width-along"),
         )
     steps = [after - before for before, after in itertools.pairwise(places_m)]
     if not all(math.isfinite(step) and step > 0 for step in steps):
         raise BadInput(
-            "stations",
-            "the places along the river must rise",
+            fact("quantity.stations"),
+            fact("places-must-rise"),
             value=list(places_m),
-            allowed="each place beyond the one before, in mm",
-            remedy="sort the stations",
+            allowed=fact("each-place-beyond-the-last"),
+            remedy=fact("mend.sort-stations"),
         )
     for value in values:
-        not_negative("width at a station", value, "mm", "measure that width again")
+        not_negative(fact("quantity.width-at-station"), value, "mm", fact("mend.measure-width-again"))
     trapezoid = sum(s * (a + b) / 2 for s, (a, b) in zip(steps, itertools.pairwise(values), strict=True))
     mean = sum(steps) / len(steps)
     even = len(steps) % 2 == 0 and all(abs(step - mean) < 1e-6 * mean for step in steps)
@@ -66,23 +67,23 @@ def polygon_area_m2(points_m: Points) -> float:
     """Area inside a traced outline, m². Raises BadInput when it has no area or crosses itself."""
     if len(points_m) < 3:
         raise BadInput(
-            "outline",
-            "needs three points or more",
+            fact("quantity.outline"),
+            fact("three-points-needed"),
             value=len(points_m),
-            allowed="3 points or more",
-            remedy="trace more points around the edge",
+            allowed=fact("three-points-or-more"),
+            remedy=fact("mend.trace-more-points"),
         )
     crossing = _crossing(points_m)
     if crossing is not None:
         raise BadInput(
-            "outline",
-            "crosses itself",
-            value=f"sides {crossing[0] + 1} and {crossing[1] + 1}",
-            allowed="points in order around the edge, in mm",
-            remedy="put the points in order",
+            fact("quantity.outline"),
+            fact("crosses-itself"),
+            value=fact("two-sides", one=crossing[0] + 1, other=crossing[1] + 1),
+            allowed=fact("points-in-order"),
+            remedy=fact("mend.put-points-in-order"),
         )
     area = abs(_signed_area(points_m))
-    return above("outline's area", area, 0.0, "m²", "trace points that enclose something")
+    return above(fact("quantity.outlines-area"), area, 0.0, "m²", fact("mend.trace-points-enclose-something"))
 
 
 def perimeter_m(points_m: Points) -> float:
@@ -121,10 +122,10 @@ def section_area_m2(width_m: float, depth_m: float, slope_deg: float) -> float:
     Above 0 the wood recedes below (more resin). Below 0 the edges come in; where they meet above the bottom,
     the section is a triangle.
     """
-    not_negative("width", width_m, "m", "measure the width again")
-    not_negative("depth", depth_m, "m", "give the depth of the pour")
+    not_negative(fact("quantity.width"), width_m, "m", fact("mend.measure-width-again"))
+    not_negative(fact("quantity.depth"), depth_m, "m", fact("mend.give-depth-pour"))
     slope = math.tan(
-        math.radians(within("edge_slope_deg", slope_deg, -75, 75, "°", "measure the lean again"))
+        math.radians(within("edge_slope_deg", slope_deg, -75, 75, "°", fact("mend.measure-lean-again")))
     )
     reach = depth_m
     if slope < 0:
@@ -134,15 +135,15 @@ def section_area_m2(width_m: float, depth_m: float, slope_deg: float) -> float:
 
 def edge_volume_m3(edge_m: float, depth_m: float, slope_deg: float) -> float:
     """Volume that a leaning edge adds (or takes, below 0), m³: length · depth² · tan(lean) / 2."""
-    within("edge_slope_deg", slope_deg, -75, 75, "°", "measure the lean again")
+    within("edge_slope_deg", slope_deg, -75, 75, "°", fact("mend.measure-lean-again"))
     return edge_m * depth_m * depth_m * math.tan(math.radians(slope_deg)) / 2
 
 
 def frustum_m3(top_diameter_m: float, bottom_diameter_m: float, depth_m: float) -> float:
     """Volume of a round mould, m³; equal diameters give a disc."""
-    above("top diameter", top_diameter_m, 0, "m", "measure the mould")
-    not_negative("bottom diameter", bottom_diameter_m, "m", "measure the mould")
-    not_negative("depth", depth_m, "m", "give the depth of the pour")
+    above(fact("quantity.top-diameter"), top_diameter_m, 0, "m", fact("mend.measure-mould"))
+    not_negative(fact("quantity.bottom-diameter"), bottom_diameter_m, "m", fact("mend.measure-mould"))
+    not_negative(fact("quantity.depth"), depth_m, "m", fact("mend.give-depth-pour"))
     d, e = top_diameter_m, bottom_diameter_m
     return math.pi * depth_m / 12 * (d * d + d * e + e * e)
 
@@ -152,14 +153,19 @@ def void_m3(shape: str, length_m: float, width_m: float, depth_m: float) -> floa
     parts = {"box": 1.0, "oval": math.pi / 4, "crack": 0.5}
     if shape not in parts:
         raise BadInput(
-            "void shape",
-            "is not one of the known words",
+            fact("quantity.void-shape"),
+            fact("no-known-word"),
             value=shape,
-            allowed="box, oval or crack",
-            remedy="use one of those words",
+            allowed=fact("one-of-names", names=", ".join(parts)),
+            remedy=fact("mend.use-known-word"),
         )
-    for name, value in (("length", length_m), ("width", width_m), ("depth", depth_m)):
-        above(f"void {name}", value, 0, "m", "measure the void")
+    sides = (
+        (fact("quantity.length-of-void"), length_m),
+        (fact("quantity.width-of-void"), width_m),
+        (fact("quantity.depth-of-void"), depth_m),
+    )
+    for name, value in sides:
+        above(name, value, 0, "m", fact("mend.measure-void"))
     return parts[shape] * length_m * width_m * depth_m
 
 
@@ -191,8 +197,10 @@ class Quantity:
 
     def cost(self, per_kg: float, other: float = 0.0) -> float:
         """Return what it costs, in the currency of `per_kg`."""
-        not_negative("resin_per_kg", per_kg, "per kg", "give the price of a kilogram")
-        return self.total_kg * per_kg + not_negative("other cost", other, "", "give the other costs")
+        not_negative("resin_per_kg", per_kg, "", fact("mend.give-price-kilogram"))
+        return self.total_kg * per_kg + not_negative(
+            fact("quantity.other-cost"), other, "", fact("mend.give-other-costs")
+        )
 
 
 def with_allowances(
@@ -205,16 +213,16 @@ def with_allowances(
     belly_m3: float = 0.0,
 ) -> Quantity:
     """Return the quantity to mix. Soak and waste are parts of shape plus voids. Raises OutOfRange."""
-    room = not_negative("volume of the shape", shape_m3, "m³", "measure the shape")
-    within("displaced volume", displaced_m3, 0.0, room, "m³", "what lies in the form must fit into it")
+    room = not_negative(fact("quantity.volume-shape"), shape_m3, "m³", fact("mend.measure-shape"))
+    within(fact("quantity.displaced-volume"), displaced_m3, 0.0, room, "m³", fact("mend.must-fit-into-form"))
     net = room - displaced_m3
-    filled = net + not_negative("voids", voids_m3, "m³", "measure the voids")
-    above("density", density_kg_m3, 0, "kg/m³", "take it from the datasheet")
+    filled = net + not_negative(fact("quantity.voids"), voids_m3, "m³", fact("mend.measure-voids"))
+    above(fact("quantity.density"), density_kg_m3, 0, "kg/m³", fact("take-from-datasheet"))
     return Quantity(
         shape_l=net * 1000,
         voids_l=voids_m3 * 1000,
         soak_l=filled * allowance.soak_pct * 10,
         waste_l=filled * allowance.waste_pct * 10,
-        belly_l=not_negative("belly", belly_m3, "m³", "check the sag") * 1000,
+        belly_l=not_negative(fact("quantity.belly"), belly_m3, "m³", fact("mend.check-sag")) * 1000,
         density_kg_m3=density_kg_m3,
     )

@@ -14,6 +14,7 @@ from logger.facts import fact
 from logger.planning import works
 from logger.planning.finding import COMMON_PRACTICE, FROM_MEMORY, Constant, above, within
 from logger.planning.physics.species import Species
+from logger.quantities import temperature
 from logger.units import ZERO_CELSIUS_K
 
 FIBRE_SATURATION = Constant(fact("constant.fibre-saturation"), 30.0, "%", works.WOOD_HANDBOOK_4)
@@ -23,6 +24,11 @@ STOP_ABOVE = Constant(fact("constant.slab-too-damp"), 12.0, "%", COMMON_PRACTICE
 SPREAD_LIMIT = Constant(fact("constant.spread-of-readings"), 2.0, "%", COMMON_PRACTICE)
 READINGS_WANTED = Constant(fact("constant.readings-of-slab"), 6.0, fact("unit.readings"), COMMON_PRACTICE)
 METER_SOURCE = fact("source.meter-correction")
+_ROOM, _HOLDS = (
+    fact("quantity.room"),
+    fact("mend.holds-between", low=temperature(-1, 0), high=temperature(70, 0)),
+)
+_HUMIDITY, _GIVE_HUMIDITY = fact("quantity.humidity"), fact("mend.give-rooms-relative-humidity")
 
 
 def equilibrium_moisture_pct(celsius: float, humidity_pct: float) -> float:
@@ -30,8 +36,8 @@ def equilibrium_moisture_pct(celsius: float, humidity_pct: float) -> float:
 
     Fitted to the handbook's table within 0.1 %; a slab on its way down stays about 1 % above it. Raises OutOfRange.
     """
-    t = within("room", celsius, -1.2, 70, "°C", "the equation holds for -1 to 70 °C")
-    h = within("humidity", humidity_pct, 0, 100, "%", "give the room's relative humidity") / 100
+    t = within(_ROOM, celsius, -1.2, 70, "°C", _HOLDS)
+    h = within(_HUMIDITY, humidity_pct, 0, 100, "%", _GIVE_HUMIDITY) / 100
     w = 349 + 1.29 * t + 0.0135 * t * t
     k = 0.805 + 0.000736 * t - 0.00000273 * t * t
     k1 = 6.27 - 0.00938 * t - 0.000303 * t * t
@@ -45,7 +51,7 @@ def equilibrium_moisture_pct(celsius: float, humidity_pct: float) -> float:
 def humidity_for_moisture_pct(celsius: float, moisture_pct: float) -> float:
     """Relative humidity of the room that holds a slab at that moisture, %. Raises OutOfRange."""
     highest = equilibrium_moisture_pct(celsius, 99.0)
-    within("moisture", moisture_pct, 0, highest, "%", "no room air holds wood wetter than that: dry it first")
+    within(fact("quantity.moisture"), moisture_pct, 0, highest, "%", fact("mend.no-room-air-holds-wood"))
     low, high = 0.0, 99.0
     while high - low > 1e-9:
         middle = (low + high) / 2
@@ -64,18 +70,16 @@ def corrected_reading_pct(
     MC = [(R + 0.567 − 0.0260 T + 0.000051 T²) / (0.881 · 1.0056^T) − b] / a with species numbers a, b (a = 1,
     b = 0 is the meter's own species). Source: METER_SOURCE. Raises OutOfRange.
     """
-    reading = within(
-        "meter reading", reading_pct, 0.1, 60, "%", "a reading above 60 % is not a moisture content"
-    )
+    reading = within(fact("quantity.meter-reading"), reading_pct, 0.1, 60, "%", fact("mend.no-such-moisture"))
     t = within(
-        "temperature of the wood",
+        fact("quantity.temperature-wood"),
         wood_c,
         -10,
         60,
         "°C",
-        "bring the slab to room temperature and measure again",
+        fact("mend.bring-slab-to-room"),
     )
-    above("species_slope", slope, 0, "", "take it from the meter's species table")
+    above("species_slope", slope, 0, "", fact("mend.take-meters-species-table"))
     at_20_c = (reading + 0.567 - 0.0260 * t + 0.000051 * t * t) / (0.881 * float(1.0056**t))
     return max(0.0, (at_20_c - offset_pct) / slope)
 
@@ -107,10 +111,10 @@ def slab_moisture(
     """Return the readings of one slab, corrected where the meter does not do it itself."""
     if not readings_pct:
         raise BadInput(
-            "moisture readings",
-            "is empty",
-            allowed="one reading or more, in %",
-            remedy="measure the slab in six places, the middle of the thickness too",
+            fact("quantity.moisture-readings"),
+            fact("is-empty"),
+            allowed=fact("one-reading-or-more"),
+            remedy=fact("mend.measure-in-six-places"),
         )
     neutral = corrects_itself and slope == 1.0 and offset_pct == 0.0
     # A meter that corrects itself for temperature still needs the species numbers: 20 °C leaves those alone.
@@ -121,7 +125,7 @@ def slab_moisture(
 
 def shrinkage_at_pct(shrinkage_pct: float, moisture_pct: float) -> float:
     """Shrinkage from green to that moisture, % of the green size (eq. 4-7); 0 above fibre saturation."""
-    within("moisture", moisture_pct, 0, 1000, "%", "give the moisture in % of the oven-dry mass")
+    within(fact("quantity.moisture"), moisture_pct, 0, 1000, "%", fact("mend.give-moisture"))
     return max(0.0, shrinkage_pct * (FIBRE_SATURATION.value - moisture_pct) / FIBRE_SATURATION.value)
 
 
@@ -129,9 +133,16 @@ def movement_mm(size_mm: float, coefficient: float, from_pct: float, to_pct: flo
     """Return the change of a slab's width, mm; below 0 it shrinks. D C ΔM; holds for 6 to 14 % moisture (Table
     13-5).
     """
-    above("slab width", size_mm, 0, "mm", "measure the slab")
+    above(fact("quantity.slab-width"), size_mm, 0, "mm", fact("mend.measure-slab"))
     for value in (from_pct, to_pct):
-        within("moisture", value, 0, FIBRE_SATURATION.value, "%", "below fibre saturation only")
+        within(
+            fact("quantity.moisture"),
+            value,
+            0,
+            FIBRE_SATURATION.value,
+            "%",
+            fact("mend.below-fibre-saturation-only"),
+        )
     return size_mm * coefficient * (to_pct - from_pct)
 
 
@@ -139,7 +150,7 @@ def specific_gravity(
     basic_gravity: float, moisture_pct: float, volume_shrinkage_pct: float | None = None
 ) -> float:
     """Specific gravity at that moisture: G_b / (1 − S_x/100) (eq. 4-9); S0 ≈ 26.5 G_b where unknown (eq. 4-10)."""
-    above("basic specific gravity", basic_gravity, 0, "", "take it from the species table")
+    above(fact("quantity.basic-specific-gravity"), basic_gravity, 0, "", fact("mend.take-species-table"))
     total = 26.5 * basic_gravity if volume_shrinkage_pct is None else volume_shrinkage_pct
     return basic_gravity / (1 - shrinkage_at_pct(total, moisture_pct) / 100)
 
@@ -149,21 +160,38 @@ def density_kg_m3(species: Species, moisture_pct: float) -> float:
 
     The volume shrinkage is taken from the basic gravity, as the handbook's density table does.
     """
-    within("moisture", moisture_pct, 0, 200, "%", "measure the slab again")
+    within(fact("quantity.moisture"), moisture_pct, 0, 200, "%", fact("mend.measure-slab-again"))
     return 1000 * specific_gravity(species.basic_gravity, moisture_pct) * (1 + moisture_pct / 100)
 
 
 def conductivity_w_mk(gravity: float, moisture_pct: float) -> float:
     """Heat conductivity across the grain, W/(m·K): G (0.1941 + 0.004064 M) + 0.01864 (eq. 4-15); ± 20 %."""
-    within("specific gravity", gravity, 0.3, 1.2, "", "eq. 4-15 holds for woods above 0.3")
-    within("moisture", moisture_pct, 0, 25, "%", "eq. 4-15 holds below 25 %")
+    within(fact("quantity.specific-gravity"), gravity, 0.3, 1.2, "", fact("mend.eq-4-15-gravity"))
+    within(fact("quantity.moisture"), moisture_pct, 0, 25, "%", fact("mend.eq-4-15-moisture"))
     return gravity * (0.1941 + 0.004064 * moisture_pct) + 0.01864
 
 
 def specific_heat_j_kgk(celsius: float, moisture_pct: float) -> float:
     """Specific heat, J/(kg·K) (eqs. 4-16 to 4-18), below fibre saturation."""
-    t = within("temperature", celsius, 0, 150, "°C", "the equation holds for 7 to 147 °C") + ZERO_CELSIUS_K
-    x = within("moisture", moisture_pct, 0, FIBRE_SATURATION.value, "%", "below fibre saturation only")
+    t = (
+        within(
+            fact("quantity.temperature"),
+            celsius,
+            0,
+            150,
+            "°C",
+            fact("mend.holds-between", low=temperature(7, 0), high=temperature(147, 0)),
+        )
+        + ZERO_CELSIUS_K
+    )
+    x = within(
+        fact("quantity.moisture"),
+        moisture_pct,
+        0,
+        FIBRE_SATURATION.value,
+        "%",
+        fact("mend.below-fibre-saturation-only"),
+    )
     dry = 0.1031 + 0.003867 * t
     bound = x * (-0.06191 + 2.36e-4 * t - 1.33e-4 * x) if x else 0.0
     return 1000 * ((dry + 4.18 * x / 100) / (1 + x / 100) + bound)

@@ -8,6 +8,7 @@ from logger.words.english import (
     findings_form,
     findings_layers,
     findings_mixing,
+    findings_refused,
     findings_volume,
     findings_wood,
 )
@@ -23,5 +24,6 @@ ENGLISH: dict[str, str | Plural] = {
     **findings_layers.ENGLISH,
     **findings_mixing.ENGLISH,
     **findings_form.ENGLISH,
+    **findings_refused.ENGLISH,
     **findings_wood.ENGLISH,
 }

@@ -57,12 +57,15 @@ def test_a_constant_carries_its_source() -> None:
     assert say(sag.said) == "movement 0.5 mm"
 
 
+MEASURE = fact("mend.measure-it")
+
+
 @pytest.mark.parametrize(
     "ask",
     [
-        lambda v: within("depth", v, 0, 100, "mm", "measure it"),
-        lambda v: above("depth", v, 0, "mm", "measure it"),
-        lambda v: not_negative("depth", v, "mm", "measure it"),
+        lambda v: within("depth", v, 0, 100, "mm", MEASURE),
+        lambda v: above("depth", v, 0, "mm", MEASURE),
+        lambda v: not_negative("depth", v, "mm", MEASURE),
     ],
 )
 @pytest.mark.parametrize("value", [-1.0, math.nan, math.inf, -math.inf])

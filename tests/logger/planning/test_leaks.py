@@ -16,6 +16,7 @@ from logger.planning.physics.leaks import (
     lost_by_gel,
     slot_flow_m3_s,
 )
+from logger.words.render import say
 
 HEAD_PA = pressure_pa(1100, 0.05)
 ML_MIN = 6e7
@@ -81,4 +82,4 @@ def test_a_liquid_without_viscosity_is_refused(viscosity: float) -> None:
     with pytest.raises(OutOfRange, match="Pa·s") as refusal:
         slot_flow_m3_s(0.001, 0.1, 0.018, HEAD_PA, viscosity)
 
-    assert "datasheet" in refusal.value.remedy
+    assert "datasheet" in say(refusal.value.remedy)

@@ -153,7 +153,7 @@ def test_a_weight_that_cannot_be_is_refused(weight: float) -> None:
     with pytest.raises(OutOfRange, match="g") as refusal:
         judge(weight, 100)
 
-    assert refusal.value.remedy == "read the scale again"
+    assert say(refusal.value.remedy) == "read the scale again"
 
 
 weights = st.floats(1, 50_000)

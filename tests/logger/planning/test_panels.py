@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from logger.errors import BadInput, OutOfRange
 from logger.planning.physics.panels import find_panel, hdpe_modulus_gpa, panel_names, stiffness
+from logger.words.render import say
 
 TABLES = tomllib.loads((Path(__file__).parents[2] / "references" / "panels.toml").read_text("utf-8"))
 
@@ -59,7 +60,7 @@ def test_an_unknown_panel_is_refused_with_the_known_ones() -> None:
     with pytest.raises(BadInput, match="HDPE") as refusal:
         find_panel("cardboard")
 
-    assert "stiffness" in refusal.value.remedy
+    assert "stiffness" in say(refusal.value.remedy)
 
 
 @given(hours=st.floats(0.5, 8760), celsius=st.floats(-20, 60))

@@ -121,7 +121,7 @@ def test_a_ratio_of_nothing_is_refused(a: float, b: float) -> None:
     with pytest.raises(OutOfRange, match="parts") as refusal:
         Ratio(a, b, "weight")
 
-    assert "datasheet" in refusal.value.remedy
+    assert "datasheet" in say(refusal.value.remedy)
 
 
 densities = st.floats(500, 2500)

@@ -23,6 +23,7 @@ from logger.planning.physics.volume import (
     with_allowances,
 )
 from logger.units import litres_to_us_gallons, us_gallons_to_litres
+from logger.words.render import say
 
 SEVEN_WIDTHS = [0.120, 0.180, 0.150, 0.210, 0.240, 0.200, 0.160]
 SEVEN_POINTS = [(0.0, 0.0), (1.5, 0.04), (1.5, 0.18), (1.1, 0.22), (0.7, 0.15), (0.3, 0.21), (0.0, 0.16)]
@@ -165,7 +166,7 @@ def test_stations_out_of_order_are_refused() -> None:
     with pytest.raises(BadInput, match="must rise") as refusal:
         integrate([0.0, 0.5, 0.4], [0.1, 0.1, 0.1])
 
-    assert "sort" in refusal.value.remedy
+    assert "sort" in say(refusal.value.remedy)
 
 
 @pytest.mark.parametrize("width", [-0.1, math.nan, math.inf])

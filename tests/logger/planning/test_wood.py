@@ -15,6 +15,7 @@ from logger.errors import BadInput, OutOfRange
 from logger.planning.physics import wood
 from logger.planning.physics.species import find_species, movement_from_shrinkage, species_names
 from logger.units import f_to_c
+from logger.words.render import say
 
 REFERENCES = Path(__file__).parents[2] / "references"
 MOISTURE = tomllib.loads((REFERENCES / "wood_moisture.toml").read_text("utf-8"))
@@ -202,7 +203,7 @@ def test_an_unknown_species_is_refused_with_the_known_ones() -> None:
     with pytest.raises(BadInput, match="black walnut") as refusal:
         find_species("moonwood")
 
-    assert "nearest relative" in refusal.value.remedy
+    assert "nearest relative" in say(refusal.value.remedy)
     assert len(species_names()) == len(set(species_names()))
 
 
