@@ -202,7 +202,7 @@ class Reader:
     def _one(self, value: float, digits: int | None, unit: str, *, signed: bool = False) -> str:
         if unit == "mm" and self.length == "in":
             # Finer than a millimetre is what does not lie on one.
-            fine = digits != 0 and abs(value - round(value)) > 0.05
+            fine = digits != 0 and math.isfinite(value) and abs(value - round(value)) > 0.05
             return self._inches(value, fine=fine, signed=signed)
         if unit in ("L", "mL") and self.volume == "gal":
             return self._us_volume(value if unit == "L" else value / 1000, signed=signed)

@@ -23,7 +23,7 @@ from logger.planning.finding import (
 )
 from logger.planning.findings.wood import slab_density
 from logger.planning.physics import floating, form, leaks
-from logger.planning.physics.panels import find_panel, stiffness
+from logger.planning.physics.panels import find_panel, panel_label, stiffness
 from logger.planning.physics.shape import top_area_m2, total_depth_m
 from logger.quantities import hours_alone, length, mass, peak, quantity, typed_length, volume
 from logger.units import GRAVITY_M_S2
@@ -154,7 +154,7 @@ def _sag(plan: Plan, cure: CureAnswers) -> Finding:
     )
     panel: dict[str, Value] = {
         "thickness": typed_length(thickness),
-        "panel": support.panel,
+        "panel": panel_label(support.panel),
         "span": typed_length(support.span_mm),
     }
     if mm > thickness / 2:
@@ -353,7 +353,7 @@ def _sticking(plan: Plan) -> list[Finding]:
         ]
     panel = find_panel(face.material)
     if not panel.sticks or face.taped or face.release:
-        let_go = fact("face-taped", panel=face.material) if panel.sticks else panel.lets_go
+        let_go = fact("face-taped", panel=panel_label(face.material)) if panel.sticks else panel.lets_go
         return [Finding(TOPIC, "face", Light.OK, let_go)]
-    sticks = fact("face-sticks", panel=face.material, source=COMMON_PRACTICE)
+    sticks = fact("face-sticks", panel=panel_label(face.material), source=COMMON_PRACTICE)
     return [Finding(TOPIC, "face-sticks", Light.STOP, sentence=sticks, change=panel.remedy)]

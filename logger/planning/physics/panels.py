@@ -76,6 +76,9 @@ _OTHER_NAMES = {
     "pp": "polypropylene",
 }
 
+#: Every name that a panel is known by.
+NAMES = frozenset({*(panel.name for panel in _PANELS), *_OTHER_NAMES, *_OTHER_NAMES.values()})
+
 #: Apparent modulus of PE3xxx at 23 °C against hours of load, GPa (Handbook of PE Pipe, Table B.1.1).
 PE3_MODULUS_GPA = ((0.5, 0.538), (2.0, 0.490), (12.0, 0.414), (100.0, 0.359), (8760.0, 0.262))
 #: Factor on a polyethylene modulus against temperature, °C (Handbook of PE Pipe; from memory).
@@ -85,6 +88,27 @@ PE_WARM = ((23.0, 1.0), (40.0, 0.73), (60.0, 0.5))
 def panel_names() -> list[str]:
     """Names of the panels that are known, for a page's list."""
     return [panel.name for panel in _PANELS]
+
+
+#: What a known panel is called in a sentence.
+_LABELS = {
+    "birch plywood": fact("panel.birch-plywood"),
+    "OSB": fact("panel.osb"),
+    "particleboard": fact("panel.particleboard"),
+    "melamine": fact("panel.melamine"),
+    "MDF": fact("panel.mdf"),
+    "HDPE": fact("panel.hdpe"),
+    "polypropylene": fact("panel.polypropylene"),
+    "acrylic": fact("panel.acrylic"),
+    "glass": fact("panel.glass"),
+    "aluminium": fact("panel.aluminium"),
+    "silicone": fact("panel.silicone"),
+}
+
+
+def panel_label(name: str) -> str:
+    """Return what a panel is called: a fact for one that is known by that very name, else as somebody typed it."""
+    return _LABELS.get(name.strip(), name)
 
 
 def find_panel(name: str) -> PanelMaterial:
@@ -150,4 +174,4 @@ def stiffness(
 
 
 def _modulus_of(panel: str) -> Fact:
-    return fact("constant.modulus-of-panel", panel=panel)
+    return fact("constant.modulus-of-panel", panel=panel_label(panel))

@@ -16,6 +16,8 @@ from logger.facts import Fact, fact
 from logger.planning.finding import above, not_negative
 from logger.quantities import number
 
+_PART_A, _PART_B = fact("quantity.part-a-of-ratio"), fact("quantity.part-b-of-ratio")
+_PARTS, _COPY_RATIO = fact("unit.parts"), fact("mend.copy-ratio-datasheet")
 Measure = Literal["weight", "volume"]
 
 
@@ -28,12 +30,8 @@ class Ratio:
     by: Measure
 
     def __post_init__(self) -> None:
-        above(
-            fact("quantity.part-a-of-ratio"), self.a, 0, fact("unit.parts"), fact("mend.copy-ratio-datasheet")
-        )
-        above(
-            fact("quantity.part-b-of-ratio"), self.b, 0, fact("unit.parts"), fact("mend.copy-ratio-datasheet")
-        )
+        above(_PART_A, self.a, 0, _PARTS, _COPY_RATIO)
+        above(_PART_B, self.b, 0, _PARTS, _COPY_RATIO)
 
     @property
     def said(self) -> Fact:

@@ -79,6 +79,10 @@ _OTHER_NAMES = {
 }
 
 
+#: Every name that a species is known by.
+NAMES = frozenset({*(species.name for species in _SPECIES), *_OTHER_NAMES, *_OTHER_NAMES.values()})
+
+
 def species_names() -> list[str]:
     """Names of the species that are known, for a page's list."""
     return [species.name for species in _SPECIES]
