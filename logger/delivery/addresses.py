@@ -74,17 +74,18 @@ class AddressBook:
         of_file = {"first": messages.urls, "second": messages.second_urls}.get(group, [])
         return list(dict.fromkeys([*of_file, *own]))
 
-    def reader_of(self, url: str, shop_id: int | None = None) -> Reader:
-        """Return who reads what comes to an address: the person whose it is, else the shop. shop_id: of whose alarm;
-        None: of the only shop's, or of nobody's in particular.
+    def reader_of(self, url: str, shop_id: int | None = None, units: str | None = None) -> Reader:
+        """Return who reads what comes to an address: the person whose it is, else the shop.
+
+        shop_id: of whose alarm; None: of the only shop's. units: where neither has chosen.
         """
         person = next((row for row in self._called if row.url == url), None)
         if person is not None:
             shop_id = person.shop_id
         only = next(iter(self._shops.values())) if len(self._shops) == 1 else Reading()
         shop = only if shop_id is None else self._shops.get(shop_id, Reading())
-        units = (person.units if person else None) or shop.units
-        return units_from(units, (person.language if person else None) or shop.language or "en")
+        chosen = (person.units if person else None) or shop.units or units
+        return units_from(chosen, (person.language if person else None) or shop.language or "en")
 
     def groups(self, shop_id: int | None = None) -> dict[str, list[str]]:
         """Return the groups that have an address, with all of theirs. shop_id: whose; None: everybody's."""

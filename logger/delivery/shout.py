@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from logger.delivery.channels import Channel, Outcome, shown
 from logger.delivery.wording import in_words
-from logger.words.reader import METRIC, Reader
+from logger.words.reader import Reader, units_from
 
 log = logging.getLogger(__name__)
 
@@ -27,6 +27,7 @@ class _Call:
     left: list[str]
     next_ms: int
     tries: int = 0
+    units: str | None = None
 
 
 class Shouter:
@@ -36,17 +37,20 @@ class Shouter:
         self,
         channel: Channel,
         urls: Sequence[str] | Callable[[], Sequence[str]],
-        reader_of: Callable[[str], Reader] = lambda _url: METRIC,
+        reader_of: Callable[[str, str | None], Reader] = lambda _url, units: units_from(units),
     ) -> None:
         self._channel = channel
-        #: Who reads what comes to an address.
+        #: Who reads what comes to an address; by the shop's units where the person has chosen none.
         self._reader_of = reader_of
         self._urls = urls if callable(urls) else lambda: urls
         self._calls: dict[str, _Call] = {}
 
-    def post(self, about: str, title: str, body: str, now_ms: int) -> None:
-        """Have a message sent to every channel; it replaces what still waits about the same thing."""
-        self._calls[about] = _Call(title, body, list(dict.fromkeys(self._urls())), now_ms)
+    def post(self, about: str, title: str, body: str, now_ms: int, units: str | None = None) -> None:
+        """Have a message sent to every channel; it replaces what still waits about the same thing.
+
+        units: the shop's whose it is.
+        """
+        self._calls[about] = _Call(title, body, list(dict.fromkeys(self._urls())), now_ms, units=units)
 
     def withdraw(self, about: str) -> None:
         """Drop what no channel has taken yet."""
@@ -74,7 +78,7 @@ class Shouter:
 
     def _try(self, url: str, call: _Call) -> Outcome:
         try:
-            said = in_words(call.title, call.body, self._reader_of(url))
+            said = in_words(call.title, call.body, self._reader_of(url, call.units))
             return self._channel(url, said.title, said.body)
         except Exception as error:
             log.exception("%s failed", shown(url))

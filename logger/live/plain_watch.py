@@ -157,7 +157,7 @@ class PlainWatch:
         told = fact("plain-cannot-be-acknowledged", why=why)
         body = f"{text.body}\n{told}"
         log.critical("pour %s: %s (%s)", pour.pour_id, reason, why)
-        self._shouter.post(_key(pour.pour_id), text.title, body, now_ms)
+        self._shouter.post(_key(pour.pour_id), text.title, body, now_ms, pour.units)
         self._note(pour.pour_id, now_ms, fact("plain-told", reason=reason, why=why))
 
     def _report_over(self, pour_id: int, now_ms: int) -> None:
@@ -173,7 +173,7 @@ class PlainWatch:
             NotifyReason.RETURNED,
             About(pour.title),
         )
-        self._shouter.post(_key(pour_id), text.title, text.body, now_ms)
+        self._shouter.post(_key(pour_id), text.title, text.body, now_ms, pour.units)
         self._note(pour_id, now_ms, reason)
 
     def _look_at_the_watch(self, now_ms: int) -> None:
@@ -210,7 +210,8 @@ class PlainWatch:
 
     def _shout(self, title: Fact, lines: Sequence[Fact], now_ms: int) -> None:
         """Send word of the watch itself to every channel."""
-        self._shouter.post(_WATCH, title, "\n".join(lines), now_ms)
+        units = next((pour.units for pour in self._limit.pours()), None)
+        self._shouter.post(_WATCH, title, "\n".join(lines), now_ms, units)
 
     def _note(self, pour_id: int, now_ms: int, text: str) -> None:
         with self._lock:

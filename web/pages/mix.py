@@ -17,7 +17,7 @@ from logger.plan.file import Plan
 from logger.planning.assess import Assessment
 from logger.planning.cure_answers import working_time_of
 from logger.planning.findings.mixing import NextBatch, by_weight_of, next_batch, recipe_of
-from logger.planning.physics.batch_slips import Weights
+from logger.planning.physics.batch_slips import ScaleUnit, Weights
 from logger.planning.physics.bench_clock import BenchState
 from logger.planning.physics.mixing import MixVerdict, Pail, check
 from logger.store import page_queries, pours
@@ -214,7 +214,7 @@ def weigh(
         weights = Weights(
             _grams(batch.part_a, phrase("Weight of part A"), u),
             _grams(batch.part_b, phrase("Weight of part B"), u),
-            "lb" if u.mass == "lb" else "g",
+            _typed_in(u),
         )
         age = bench.age_min(number, batch.age_min, u) if batch.where == "pail" else 0.0
         verdict = _verdict(bench, weights, number, batch.where, age)
@@ -241,6 +241,10 @@ def tap(pour_id: RowId, service: ServiceDep, who: MakerDep, tapped: Annotated[Cl
     mixing.tap_clock(service, pour_id, tapped.batch, tapped.what, who.name)
     back = f"?check={tapped.check}" if tapped.check is not None else ""
     return RedirectResponse(f"/pours/{pour_id}/mix{back}", 303)
+
+
+def _typed_in(u: Reader) -> ScaleUnit:
+    return "lb" if u.mass == "lb" else "oz" if u.mass == "oz" else "g"
 
 
 def _grams(text: str, name: str, u: Reader) -> float:

@@ -158,7 +158,9 @@ class Running:
         return PlainWatch(
             service.plain,
             Shouter(
-                channel or service.message_channels(), service.addresses.every, service.addresses.reader_of
+                channel or service.message_channels(),
+                service.addresses.every,
+                lambda url, units: service.addresses.reader_of(url, units=units),
             ),
             service.timeline.now_ms,
             UsualWatch(lambda pour: handled(service, pour), lambda pour: not_as_usual(service, pour)),

@@ -28,7 +28,7 @@ _DOUBTFUL = 0.5
 #: below this part of it no cup is so small
 _NO_BATCH = 0.01
 
-ScaleUnit = Literal["g", "lb"]
+ScaleUnit = Literal["g", "lb", "oz"]
 _GRAMS_PER_LB = 1000 / kg_to_lb(1.0)
 _GRAMS_PER_OZ = _GRAMS_PER_LB / 16
 
@@ -93,6 +93,12 @@ def _factors(typed_in: ScaleUnit) -> tuple[_Factor, ...]:
             _Factor(fact("kilograms-typed-as-pounds"), _GRAMS_PER_LB / 1000),
             _Factor(fact("grams-typed-as-pounds"), _GRAMS_PER_LB),
             _Factor(fact("ounces-typed-as-pounds"), 16.0),
+        )
+    elif typed_in == "oz":
+        units = (
+            _Factor(fact("kilograms-typed-as-ounces"), _GRAMS_PER_OZ / 1000),
+            _Factor(fact("grams-typed-as-ounces"), _GRAMS_PER_OZ),
+            _Factor(fact("pounds-typed-as-ounces"), 1 / 16),
         )
     else:
         units = (

@@ -21,6 +21,7 @@ from logger.planning.physics.parts import Ratio, Recipe
 from logger.words.render import say
 
 LB_G = 453.59237
+OZ_G = LB_G / 16
 #: 100 : 45 by weight; 1200 g and 540 g are planned, and the pail takes a quarter more
 RECIPE = Recipe(Ratio(100, 45, "weight"), 1150, 950)
 PLANNED = PlannedBatch(1200, 540, 2175)
@@ -43,6 +44,9 @@ def judge(a_g: float, b_g: float, typed_in: ScaleUnit = "g", pail: Pail | None =
         (1.2 * LB_G, 0.54 * LB_G, "lb", "kilograms typed as pounds: 544 g A"),
         (1200 * LB_G, 540 * LB_G, "lb", "grams typed as pounds"),
         (42.33 * LB_G, 19.05 * LB_G, "lb", "ounces typed as pounds"),
+        (1.2 * OZ_G, 0.54 * OZ_G, "oz", "kilograms typed as ounces: 34 g A"),
+        (1200 * OZ_G, 540 * OZ_G, "oz", "grams typed as ounces"),
+        (2.646 * OZ_G, 1.19 * OZ_G, "oz", "pounds typed as ounces"),
         (12_000, 5400, "g", "a factor of 10, such as a digit too many"),
         (12_000, 540, "g", "a factor of 10, such as a digit too many, for part A"),
         (120_000, 54_000, "g", "a factor of 100"),
