@@ -687,7 +687,7 @@ def check_figures(figures: Mapping[str, Any]) -> Mapping[str, Any]:
         elif name in ("readings", "faults"):
             good = type(value) is int and value >= 0
         elif name == "hardness_at_release":
-            good = value is None or (isinstance(value, str) and len(value) <= 40)
+            good = value is None or (isinstance(value, str) and len(value) <= 200)
         else:
             good = value is None or (type(value) in (int, float) and -1e12 < value < 1e12)
         if not good or (name == "hours" and value is None):
