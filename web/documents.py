@@ -51,7 +51,8 @@ PLAN_LEAD = (
 COMMANDS_LEAD = (
     "Every command that answers takes `--json`. Exit codes: 0 done; 2 the input was refused (the message says where, "
     "what was found, what is allowed and what to do; nothing was stored); 1 anything else. "
-    "`pourlog --install-completion` sets up the shell's completion."
+    "`--units` (metric, us) and `--language` (en, de, es, fr), before or behind a command, say how it answers; "
+    "JSON stays metric. `pourlog --install-completion` sets up the shell's completion."
 )
 
 
