@@ -7,6 +7,8 @@ from typing import Any
 from logger.pour import Stage
 from logger.store import stations
 from logger.store.events import EVENT
+from logger.words.reader import METRIC
+from logger.words.render import say
 from web.security.routes_table import ROUTES
 
 
@@ -70,7 +72,7 @@ def test_another_stations_probe_never_reaches_its_pour_and_is_noted(
         )
         noted = connection.execute(EVENT.select().where(EVENT.c.kind == "probe-elsewhere")).all()
     assert mine == [21_000]
-    assert [(row.by, row.text) for row in noted] == [
+    assert [(row.by, say(row.text, METRIC)) for row in noted] == [
         ("bench-2", "28-0000000000c1 was reported by bench-1 before")
     ]
 
@@ -84,7 +86,7 @@ def test_a_probe_that_many_stations_have_is_noted_with_five_of_their_names(house
     with house.service.store.read() as connection:
         noted = connection.execute(EVENT.select().where(EVENT.c.kind == "probe-elsewhere")).all()
     assert noted[-1].by == "bench-8"
-    assert noted[-1].text.endswith(
+    assert say(noted[-1].text, METRIC).endswith(
         "reported by bench-1, bench-2, bench-3, bench-4, bench-5 and 2 more before"
     )
 
