@@ -244,3 +244,22 @@ def test_a_link_pressed_while_another_has_it_says_so_and_harms_nothing(
     assert phone.post(f"/a/{token}").status_code == 200
     with service.store.read() as connection:
         assert say(alarms.get_alarm(connection, alarm).acknowledged_by or "", METRIC) == "Ada"
+
+
+def test_an_alarm_that_has_cleared_asks_to_be_confirmed_and_nobody_is_said_to_be_on_it(
+    maker: Any, phone: Any, shop: Any, hot: Callable[[], tuple[int, str]]
+) -> None:
+    """On its page and behind its link: nothing is to be silenced any more, and nobody need go there."""
+    alarm_id, token = hot()
+    for _ in range(40):
+        shop.clock.move(30)
+        shop.sweep(core=40.0, room=21.0)
+    assert phase(shop.service, alarm_id) == "returned"
+    page = maker.get(f"/alarms/{alarm_id}").text
+    assert "nobody has confirmed it yet" in page
+    assert "I have seen it" in page
+    assert "I’m on it" not in page
+    assert "Silences the buzzer" not in page
+    assert "I have seen it" in phone.get(f"/a/{token}").text
+    page = maker.post(f"/alarms/{alarm_id}/acknowledge").text
+    assert "is on it</strong>" not in page
