@@ -9,6 +9,7 @@ from typing import Any
 from logger.cure.advice.layering import LayerPlan
 from logger.cure.solver.prediction import Prediction
 from logger.errors import BadInput
+from logger.facts import fact
 from logger.plan.file import Plan
 from logger.planning import readiness
 from logger.planning.cure_answers import CureAnswers, answers_of, ask_cure, peak_c
@@ -104,7 +105,13 @@ def assess(
             findings += ask()
         except BadInput as refusal:
             findings.append(
-                Finding(topic, f"refused-{topic}", Light.STOP, refusal.fact, change=refusal.remedy)
+                Finding(
+                    topic,
+                    f"refused-{topic}",
+                    Light.STOP,
+                    fact("topic-refused", refusal=refusal.fact),
+                    change=refusal.remedy,
+                )
             )
     refused = {finding.topic for finding in findings if finding.key.startswith("refused-")}
     return Assessment(

@@ -48,7 +48,7 @@ def _measured(value: float, unit: str) -> Fact | str:
 class Figure:
     """A number with what it is and its unit: a symbol, or a fact where it is a word."""
 
-    name: str
+    name: Fact
     value: float
     unit: str
 
@@ -62,7 +62,7 @@ class Figure:
 class Constant:
     """A number that an answer rests on, and where it comes from: a fact, or the title of a published work."""
 
-    name: str
+    name: Fact
     value: float
     unit: str
     source: str
@@ -73,7 +73,7 @@ class Constant:
         return fact("constant", name=self.name, value=_measured(self.value, self.unit), source=self.source)
 
     def __str__(self) -> str:
-        return f"{self.name} {plain(self.value)} {self.unit}".rstrip() + f" ({self.source})"
+        return self.said
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +87,7 @@ class Finding:
     topic: str
     key: str
     light: Light
-    sentence: str
+    sentence: Fact
     figures: tuple[Figure, ...] = ()
     constants: tuple[Constant, ...] = ()
     change: str = NOTHING
@@ -106,6 +106,13 @@ class Finding:
             ],
             "change": self.change,
         }
+
+
+def followed(sentence: Fact, *more: Fact) -> Fact:
+    """Return a sentence with those that follow it."""
+    for one in more:
+        sentence = fact("in-a-row", first=sentence, rest=one)
+    return sentence
 
 
 def within(name: str, value: float, low: float, high: float, unit: str, remedy: Fact) -> float:

@@ -7,7 +7,7 @@ from logger.facts import NOTHING, Fact, Value, fact, in_a_row
 from logger.plan.file import Plan
 from logger.plan.planning_tables import Colour
 from logger.planning.cure_answers import room_range_c
-from logger.planning.finding import PLAN, PROJECT_CHOICE, Constant, Figure, Finding, Light
+from logger.planning.finding import PLAN, PROJECT_CHOICE, Constant, Figure, Finding, Light, followed
 from logger.planning.findings.volume import quantity_of
 from logger.planning.physics import air, colour, heat_tools, sun
 from logger.planning.physics.shape import total_depth_m
@@ -201,13 +201,13 @@ def _colour(plan: Plan) -> list[Finding]:
         Figure(fact("figure.absorbance-of-dip"), dip, ""),
     ]
     said: dict[str, Value] = {"depth": length(depth, None), "dose": percent(dose), "look": look}
-    sentence: str = fact("colour-dose", **said)
+    sentence = fact("colour-dose", **said)
     resin = quantity_of(plan)
     if resin is not None:
         parts = colour.additions_g(dose, resin.total_kg)
         figures.append(Figure(fact("figure.colour-in-all"), sum(parts), "g"))
         additions = tuple(grams(part, None) for part in parts)
-        sentence = in_a_row([sentence, fact("colour-additions", additions=additions)])
+        sentence = followed(sentence, fact("colour-additions", additions=additions))
     doubts = _colour_doubts(c, dip, dose, depth)
     light = Light.WATCH if doubts else Light.OK
     constants = (

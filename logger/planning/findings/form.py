@@ -353,7 +353,7 @@ def _sticking(plan: Plan) -> list[Finding]:
         ]
     panel = find_panel(face.material)
     if not panel.sticks or face.taped or face.release:
-        let_go = fact("face-taped", panel=panel_label(face.material)) if panel.sticks else panel.lets_go
+        let_go = panel.lets_go or fact("face-taped", panel=panel_label(face.material))
         return [Finding(TOPIC, "face", Light.OK, let_go)]
     sticks = fact("face-sticks", panel=panel_label(face.material), source=COMMON_PRACTICE)
     return [Finding(TOPIC, "face-sticks", Light.STOP, sentence=sticks, change=panel.remedy)]

@@ -26,6 +26,7 @@ from logger.planning.finding import (
     Figure,
     Finding,
     Light,
+    followed,
     plain,
 )
 from logger.planning.physics.layers import SCUFF_BEFORE, SCUFF_GRIT, each_wait_h, layer_words
@@ -146,17 +147,14 @@ def _peak(plan: Plan, cure: CureAnswers) -> list[Finding]:
     if cure.peak_c is None:
         return []
     limit = _limit(plan)
-    said = [
-        fact(
-            "peak-predicted",
-            peak=peak(cure.peak_c, None),
-            when=NOTHING
-            if cure.peak_at_h is None
-            else fact("after-hours", hours=hours_alone(cure.peak_at_h)),
-            open=NOTHING if cure.band is None else _nine_in_ten(cure.band),
-            limit=temperature(limit.value, None),
-        )
-    ]
+    predicted = fact(
+        "peak-predicted",
+        peak=peak(cure.peak_c, None),
+        when=NOTHING if cure.peak_at_h is None else fact("after-hours", hours=hours_alone(cure.peak_at_h)),
+        open=NOTHING if cure.band is None else _nine_in_ten(cure.band),
+        limit=temperature(limit.value, None),
+    )
+    said: list[Fact] = []
     figures: tuple[Figure, ...] = (
         Figure(fact("figure.peak"), cure.peak_c, "°C"),
         Figure(fact("figure.limit"), limit.value, "°C"),
@@ -184,7 +182,7 @@ def _peak(plan: Plan, cure: CureAnswers) -> list[Finding]:
         light, key, change, constants = Light.WATCH, "peak-close", fact("fan-ready"), (limit, CLOSE)
     else:
         light, key, change = Light.OK, "peak", NOTHING
-    return [Finding(TOPIC, key, light, in_a_row(said), figures, constants, change)]
+    return [Finding(TOPIC, key, light, followed(predicted, *said), figures, constants, change)]
 
 
 def _nine_in_ten(band: PlannedBand) -> Fact:

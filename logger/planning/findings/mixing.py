@@ -5,11 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from logger.facts import NOTHING, Value, fact, in_a_row
+from logger.facts import NOTHING, Value, fact
 from logger.plan.file import Glass, Plan
 from logger.plan.planning_tables import Mix
 from logger.planning.cure_answers import workable_conversion, working_time_of
-from logger.planning.finding import FROM_MEMORY, PLAN, PROJECT_CHOICE, Constant, Figure, Finding, Light
+from logger.planning.finding import (
+    FROM_MEMORY,
+    PLAN,
+    PROJECT_CHOICE,
+    Constant,
+    Figure,
+    Finding,
+    Light,
+    followed,
+)
 from logger.planning.findings.volume import layer_litres
 from logger.planning.physics.batch_slips import OVER_BATCH, PlannedBatch, name_mistake
 from logger.planning.physics.batches import (
@@ -196,8 +205,8 @@ def _ratio(mix: Mix, glass: Glass) -> Finding:
         off=percent(abs(error)),
         right=right.said,
     )
-    looks_like = fact("looks-like", mistake=mistake) if mistake else NOTHING
-    sentence = in_a_row([one for one in (wrong, looks_like, effect_words(effect)) if one])
+    looks_like = [fact("looks-like", mistake=mistake)] if mistake else []
+    sentence = followed(wrong, *looks_like, effect_words(effect))
     return Finding(TOPIC, "ratio-wrong", light, sentence, figures, constants, instead)
 
 

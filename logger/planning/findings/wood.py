@@ -8,7 +8,7 @@ from logger.plan.file import Plan
 from logger.plan.planning_tables import Slab
 from logger.planning import works
 from logger.planning.cure_answers import CureAnswers, room_c
-from logger.planning.finding import COMMON_PRACTICE, PLAN, Constant, Figure, Finding, Light
+from logger.planning.finding import COMMON_PRACTICE, PLAN, Constant, Figure, Finding, Light, followed
 from logger.planning.physics import wood
 from logger.planning.physics.air import WATCH_HUMIDITY
 from logger.planning.physics.species import Species, find_species
@@ -306,7 +306,7 @@ def _seal(plan: Plan, slab: Slab, cure: CureAnswers) -> Finding:
         TOPIC,
         "seal-tacky",
         Light.OK,
-        in_a_row([sentence, fact("test-seal-coat")]),
+        followed(sentence, fact("test-seal-coat")),
         tuple(figures),
         (opens, uptake),
         about=name,

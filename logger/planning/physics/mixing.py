@@ -20,6 +20,7 @@ from logger.planning.finding import (
     Constant,
     Light,
     above,
+    followed,
     not_negative,
     within,
 )
@@ -102,7 +103,7 @@ class MixVerdict:
     error_pct: float
     weighed: Ratio | None
     right: Ratio
-    sentence: str
+    sentence: Fact
     mistake: str = NOTHING
     correction: Correction | None = None
     change: str = NOTHING
@@ -155,7 +156,7 @@ def check(
     slip = _slip(weights, light, recipe, planned) or (
         _slip(_corrected(weights, correction), Light.OK, recipe, planned) if correction else NOTHING
     )
-    sentence: str = _sentence(weights, error, right)
+    sentence = _sentence(weights, error, right)
     if slip:
         return MixVerdict(Light.STOP, error, weighed, right, sentence, slip, change=_leave(pail))
     if light is Light.OK:
@@ -165,7 +166,7 @@ def check(
             replace(verdict, light=Light.STOP, change=stale) if stale else _of_size(verdict, weights, planned)
         )
     effect = effect_of(error, right, glass)
-    sentence = in_a_row([sentence, effect_words(effect)])
+    sentence = followed(sentence, effect_words(effect))
     mistake = name_mistake(weighed, recipe, weights.typed_in) if light is Light.STOP else NOTHING
     late = _too_late(pail)
     change = late or (correction.sentence if correction else WEIGH_AGAIN)
@@ -212,12 +213,12 @@ def _of_size(verdict: MixVerdict, weights: Weights, planned: PlannedBatch | None
         return replace(
             verdict,
             light=Light.WATCH,
-            sentence=in_a_row([verdict.sentence, fact("whole-volume-mixed-before")]),
+            sentence=followed(verdict.sentence, fact("whole-volume-mixed-before")),
             change=fact("find-where-resin-went"),
         )
     if doubtful(weights, planned):
         small = fact("small-batch", part=percent(100 * weights.total_g / planned.total_g))
-        return replace(verdict, sentence=in_a_row([verdict.sentence, small]))
+        return replace(verdict, sentence=followed(verdict.sentence, small))
     return verdict
 
 

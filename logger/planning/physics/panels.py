@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 
 from logger.errors import BadInput
-from logger.facts import NOTHING, Fact, fact
+from logger.facts import Fact, fact
 from logger.planning import works
 from logger.planning.finding import FROM_MEMORY, PLAN, Constant, within
 from logger.quantities import hours_alone, temperature
@@ -24,7 +24,7 @@ EN_12369 = fact("source.en-12369")
 class PanelMaterial:
     """A panel material. `creep` multiplies the sag of the first minutes over one to three days of load.
 
-    remedy: what makes it let go; lets_go: that it does by itself, for a material to which resin does not stick.
+    remedy: what makes it let go; lets_go: that it does by itself; None for a material to which resin sticks.
     """
 
     name: str
@@ -32,13 +32,13 @@ class PanelMaterial:
     source: str
     creep: float
     creep_source: str
-    remedy: str
-    lets_go: str = NOTHING
+    remedy: Fact
+    lets_go: Fact | None = None
 
     @property
     def sticks(self) -> bool:
         """Whether resin sticks to it."""
-        return not self.lets_go
+        return self.lets_go is None
 
 
 _SLOW = fact("source.creep-common-practice")

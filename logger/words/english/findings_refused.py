@@ -5,6 +5,8 @@ from __future__ import annotations
 from logger.words.english.plural import Plural
 
 ENGLISH: dict[str, str | Plural] = {
+    # ---- a topic that refuses a value of the plan ----
+    "topic-refused": "This cannot be worked out: {refusal}.",
     # ---- what is wrong, and what may be ----
     "outside-where-this-holds": "is outside the range in which this holds",
     "or-more": "{least} or more",
