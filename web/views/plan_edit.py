@@ -47,7 +47,9 @@ def readings_from(text: str, name: str, u: Reader) -> list[float]:
 def parts_of(text: str, name: str) -> list[str]:
     """Return several numbers that were typed in one field, one by one. Raises BadInput."""
     # A comma with a blank after it parts two readings; one without is a decimal comma.
-    parts = [part for part in re.split(r"[;\s]+|,(?=\s)|,$", text.strip()) if part]
+    # With units behind the numbers a blank parts nothing: "5 L; 10 L".
+    between = r";|,(?=\s)|,$" if re.search(r"[^\W\d_]", text) else r"[;\s]+|,(?=\s)|,$"
+    parts = [part.strip() for part in re.split(between, text.strip()) if part.strip()]
     if len(parts) > MOST_READINGS:
         raise BadInput(
             name,

@@ -369,7 +369,9 @@ def _points(text: str, label: str, u: Reader) -> list[list[float]]:
                 value=line,
                 remedy=phrase("give across and along, as 120 450"),
             )
-        points.append([round(u.to_mm(number_from(part, label, u)), 3) for part in parts])
+        points.append(
+            [round(u.to_mm(number_from(part, label)), 3) for part in parts]
+        )  # as the drawing writes them
     return points
 
 

@@ -8,7 +8,14 @@ from logger.errors import BadInput
 from logger.plan.file import Plan, plan_from_text, plan_to_table, read_plan
 from logger.planning.examples import EXAMPLES
 from logger.words.reader import Reader
-from web.views.plan_edit import bare_degrees, readings_from, waits_shown, with_numbers, without_empty_lists
+from web.views.plan_edit import (
+    bare_degrees,
+    parts_of,
+    readings_from,
+    waits_shown,
+    with_numbers,
+    without_empty_lists,
+)
 
 METRIC, AMERICAN = Reader(), Reader("f", "in", "gal", "lb")
 
@@ -121,6 +128,12 @@ def test_readings_are_read_as_people_type_them() -> None:
     assert readings_from("7,9; 8,2 8", "Moisture of left", METRIC) == [7.9, 8.2, 8.0]
     with pytest.raises(BadInput, match="Moisture of left"):
         readings_from("dry", "Moisture of left", METRIC)
+
+
+def test_several_quantities_may_have_their_units() -> None:
+    """A blank parts bare numbers, and nothing where units stand behind them."""
+    assert parts_of("5 L; 10 L, 3 gal", "Pails") == ["5 L", "10 L", "3 gal"]
+    assert parts_of("5 10; 2,5", "Pails") == ["5", "10", "2,5"]
 
 
 def test_each_layer_may_have_its_own_wait(bad: Plan) -> None:

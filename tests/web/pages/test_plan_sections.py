@@ -6,6 +6,7 @@ import ast
 import inspect
 import pkgutil
 import re
+from dataclasses import replace
 from importlib import import_module
 from types import ModuleType
 from typing import Any
@@ -24,7 +25,7 @@ from tests.web.page_text import words
 from web.views.plan_fields import SECTIONS, every_key, keys_of
 from web.views.plan_links import FIELD_OF, section_of
 from web.views.plan_questions import questions_of
-from web.views.plan_sections import anchor_of, shown_section, with_section
+from web.views.plan_sections import _points, anchor_of, shown_section, with_section
 from web.views.refused_fields import RefusedFields
 
 METRIC, AMERICAN = Reader(), Reader("f", "in", "gal", "lb")
@@ -327,3 +328,9 @@ def test_a_refused_plan_says_where(plan_toml: str) -> None:
     with pytest.raises(BadPlan) as refusal:
         plan_from_text(plan_toml + "[form.clamp]\ncount = 4\nforce_n = -5\n")
     assert refusal.value.path == ("form", "clamp", "force_n")
+
+
+def test_an_outline_is_read_as_the_drawing_writes_it_in_every_language() -> None:
+    """A tap writes points with a decimal point: 47.125 in is 1196.975 mm (NIST SP 811, 2008, B.8), also in German."""
+    german = replace(AMERICAN, language="de")
+    assert _points("47.125  2.5", "Outline", german) == [[1196.975, 63.5]]
