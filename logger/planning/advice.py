@@ -21,7 +21,7 @@ from logger.cure.advice.limits import (
 from logger.facts import Fact, fact
 from logger.plan.file import Plan
 from logger.planning.cure_answers import CureAnswers, ask_cure
-from logger.planning.findings.layers import layers_in_words
+from logger.planning.findings.layers import advised_layers
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,5 +78,5 @@ def advise(plan: Plan, faster: float = 1.0) -> Advice:
         rooms(plan, faster=faster),
         tuple(gains(plan, faster=faster)),
         cure,
-        layers_in_words(quick, cure) if cure.layers_asked else "",
+        advised_layers(quick, cure) if cure.layers_asked else "",
     )

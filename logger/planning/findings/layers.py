@@ -29,7 +29,7 @@ from logger.planning.finding import (
     followed,
     plain,
 )
-from logger.planning.physics.layers import SCUFF_BEFORE, SCUFF_GRIT, each_wait_h, layer_words
+from logger.planning.physics.layers import SCUFF_BEFORE, SCUFF_GRIT, each_wait_h, layer_advice
 from logger.planning.physics.stress import EXPANSION, POISSON, STIFFNESS, STOP_SPREAD, WATCH_SPREAD, skin_mpa
 from logger.quantities import difference, hours_alone, length, peak, quantity, temperature, typed_length
 
@@ -98,7 +98,7 @@ def _depth(plan: Plan, cure: CureAnswers) -> list[Finding]:
             too_deep,
             (depth, *_layer_figures(cure)),
             (limit, SCUFF_GRIT),
-            layers_in_words(plan, cure),
+            advised_layers(plan, cure),
         )
     ]
 
@@ -112,13 +112,13 @@ def _limit(plan: Plan) -> Constant:
     return Constant(fact("constant.hottest-core"), plan.resin.limits.max_core_c, "°C", DATASHEET)
 
 
-def layers_in_words(plan: Plan, cure: CureAnswers) -> str:
+def advised_layers(plan: Plan, cure: CureAnswers) -> str:
     """Return layers that hold; that there are none, where they were asked for."""
     if cure.layers is None and not cure.layers_asked:
         return fact("pour-thinner-and-predict")
     where = fact("holds-in-that-room", room=cure.room_words) if cure.room_words else NOTHING
     if cure.layers is not None:
-        advice = layer_words(cure.layers)
+        advice = layer_advice(cure.layers)
     else:
         advice = fact("no-layers-hold", limit=temperature(plan.resin.limits.max_core_c, None))
     return in_a_row([one for one in (advice, where) if one])
@@ -211,7 +211,7 @@ def _cooler(plan: Plan, cure: CureAnswers) -> str:
     if deep is not None and max(layer_depths_mm(plan)) > deep + 1e-9:
         sentences.append(fact("or-pour-in-layers" if sentences else "pour-in-layers"))
     elif cure.layers_asked:
-        sentences.append(layers_in_words(plan, cure))
+        sentences.append(advised_layers(plan, cure))
     elif not sentences:
         sentences.append(fact("pour-shallower"))
     runaway = extremes.caution(cure.peak_c) if cure.peak_c is not None else None
@@ -336,7 +336,7 @@ def _joint(plan: Plan, cure: CureAnswers, verdict: LayerVerdict) -> Finding:
     after = fact("unit.hours-after-first-pour")
     constants = tuple(Constant(name, hours, after, CURE_MODEL) for name, hours in named if hours)
     light, key, change = {
-        "too early": (Light.STOP, "joint-too-early", layers_in_words(plan, cure)),
+        "too early": (Light.STOP, "joint-too-early", advised_layers(plan, cure)),
         "bonds": (Light.OK, "joint-bonds", NOTHING),
         "scuff": (Light.WATCH, "joint-scuff", SCUFF_BEFORE),
     }[verdict.verdict]

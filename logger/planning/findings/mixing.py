@@ -30,7 +30,7 @@ from logger.planning.physics.batches import (
     card,
     plan_batches,
 )
-from logger.planning.physics.mixing import GREEN, LAST, effect_of, effect_words, light_of
+from logger.planning.physics.mixing import GREEN, LAST, effect_of, effect_said, light_of
 from logger.planning.physics.parts import (
     Ratio,
     Recipe,
@@ -206,7 +206,7 @@ def _ratio(mix: Mix, glass: Glass) -> Finding:
         right=right.said,
     )
     looks_like = [fact("looks-like", mistake=mistake)] if mistake else []
-    sentence = followed(wrong, *looks_like, effect_words(effect))
+    sentence = followed(wrong, *looks_like, effect_said(effect))
     return Finding(TOPIC, "ratio-wrong", light, sentence, figures, constants, instead)
 
 

@@ -15,7 +15,7 @@ _GRIT = number(SCUFF_GRIT.value)
 SCUFF_BEFORE = fact("scuff-before-layer", grit=_GRIT)
 
 
-def layer_words(layers: LayerPlan) -> str:
+def layer_advice(layers: LayerPlan) -> str:
     """Return the whole advice: "Pour 2 layers of 37.5 mm. Layer 2: 42 h to 53 h after layer 1 …"."""
     depths = layers.depths_mm
     if len(set(depths)) == 1:

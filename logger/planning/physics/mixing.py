@@ -120,7 +120,7 @@ def effect_of(error_pct: float, right_by_weight: Ratio, glass: Glass) -> Effect 
     return Effect(100 * mix.heat_factor, mix.softer_k)
 
 
-def effect_words(effect: Effect | None) -> Fact:
+def effect_said(effect: Effect | None) -> Fact:
     """Return the effect as a sentence, also for a mix that never gels."""
     return fact("mix-never-gels") if effect is None else effect.sentence
 
@@ -166,7 +166,7 @@ def check(
             replace(verdict, light=Light.STOP, change=stale) if stale else _of_size(verdict, weights, planned)
         )
     effect = effect_of(error, right, glass)
-    sentence = followed(sentence, effect_words(effect))
+    sentence = followed(sentence, effect_said(effect))
     mistake = name_mistake(weighed, recipe, weights.typed_in) if light is Light.STOP else NOTHING
     late = _too_late(pail)
     change = late or (correction.sentence if correction else WEIGH_AGAIN)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from logger.cure.advice.layering import Joint, LayerPlan, equal_layers
 from logger.errors import OutOfRange
-from logger.planning.physics.layers import each_wait_h, layer_words
+from logger.planning.physics.layers import each_wait_h, layer_advice
 from logger.words.render import say
 
 
@@ -50,7 +50,7 @@ def plan(*joints: Joint, depth_mm: float = 37.5, peak_c: float = 52.3) -> LayerP
 
 def said(layers: LayerPlan) -> str:
     """The advice in words."""
-    return say(layer_words(layers))
+    return say(layer_advice(layers))
 
 
 def test_two_layers_have_one_window_and_what_to_do_after_it() -> None:
