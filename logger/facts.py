@@ -3,7 +3,8 @@
 A fact is text, because it goes where text goes: a column, a queue, JSON, a sealed record. That text is a JSON object,
 `{"say": "core-over-limit", "core": [63.625, "°C", 1]}`, and is the same for the same code and values. A value is
 
-- a `Quantity`: an array of number, unit, decimals to show, and "+" where a plus sign is shown;
+- a `Quantity`: an array of number, unit, decimals to show, "+" where a plus sign is shown, "most" or "least" where it
+  is a bound;
 - a name that somebody gave (text, shown as it is), or a count (an integer);
 - another fact, or several values, which are listed.
 
@@ -23,6 +24,8 @@ from typing import Any, TypeAlias
 CODE = "say"
 #: How a fact's text begins.
 BEGINS = f'{{"{CODE}": '
+#: In a quantity's array: it is shown with a plus sign.
+_SIGN = "+"
 #: Decimals that a quantity keeps at most: finer than any probe, so that a reader's units are rounded once.
 KEPT_DECIMALS = 3
 #: Facts within facts, and the largest number of a quantity, that a kept text may have: anybody may have typed it.
@@ -63,25 +66,43 @@ KINDS: dict[str, Kind] = {
 }
 
 
+class Bound(StrEnum):
+    """Whether a quantity is the most or the least of something."""
+
+    NONE = ""
+    MOST = "most"
+    LEAST = "least"
+
+
 class Quantity(str):
     """A number with its unit. As text it is a mark in braces that the renderer knows.
 
     value: in `unit` (SI, °C, mm, L, kg, g, h, min, s; "ms": a moment, milliseconds since 1970 UTC; "chance": 0 to 1;
-    any other unit is shown as it is). digits: decimals to show; None: three figures. signed: with a plus sign.
+    any other unit is shown as it is). digits: decimals to show; None: three figures. signed: with a plus sign. bound:
+    what it is the most or the least of, so that no reader's unit rounds it to the wrong side.
     """
 
-    __slots__ = ("digits", "signed", "unit", "value")
+    __slots__ = ("bound", "digits", "signed", "unit", "value")
     value: float
     unit: str
     digits: int | None
     signed: bool
+    bound: Bound
 
-    def __new__(cls, value: float, unit: str, digits: int | None = None, *, signed: bool = False) -> Quantity:
+    def __new__(
+        cls,
+        value: float,
+        unit: str,
+        digits: int | None = None,
+        *,
+        signed: bool = False,
+        bound: Bound = Bound.NONE,
+    ) -> Quantity:
         """Return the quantity; its value is kept to a thousandth where decimals are given."""
         value = float(value)  # as it comes back from JSON
         kept = round(value, KEPT_DECIMALS) + 0.0 if digits is not None and math.isfinite(value) else value
         made = super().__new__(cls, _mark(kept, unit, digits, signed=signed))
-        made.value, made.unit, made.digits, made.signed = kept, unit, digits, signed
+        made.value, made.unit, made.digits, made.signed, made.bound = kept, unit, digits, signed, bound
         return made
 
     @property
@@ -91,7 +112,7 @@ class Quantity(str):
 
     def __reduce__(self) -> tuple[Callable[..., Quantity], tuple[Any, ...]]:
         """From another process it comes as it was."""
-        return _quantity, (self.value, self.unit, self.digits, self.signed)
+        return _quantity, (self.value, self.unit, self.digits, self.signed, self.bound)
 
 
 class Fact(str):
@@ -148,7 +169,13 @@ def _frozen(value: Any) -> Value:
 
 def _as_json(value: Value) -> Any:
     if isinstance(value, Quantity):
-        return [value.value, value.unit, value.digits, *(["+"] if value.signed else [])]
+        return [
+            value.value,
+            value.unit,
+            value.digits,
+            *([_SIGN] if value.signed else []),
+            *filter(None, [value.bound]),
+        ]
     if isinstance(value, Fact):
         return {CODE: value.code} | {name: _as_json(one) for name, one in value.values.items()}
     if isinstance(value, tuple):
@@ -162,10 +189,11 @@ def _from_json(value: Any, within: int) -> Value:
     if isinstance(value, dict):
         return tuple(_from_json(one, within - 1) for one in value["all"])
     if isinstance(value, list):
-        number, unit, digits, *sign = value
+        number, unit, digits, *more = value
         if not math.isfinite(number) or abs(number) > LARGEST or (digits or 0) not in range(10):
             raise ValueError("no quantity")
-        return _quantity(number, unit, digits, bool(sign))
+        bounds = [Bound(word) for word in more if word != _SIGN]
+        return _quantity(number, unit, digits, _SIGN in more, bounds[0] if bounds else Bound.NONE)
     return str(value) if not isinstance(value, int) else value
 
 
@@ -218,8 +246,9 @@ def cut(text: str, longest: int) -> str:
     return beginning[:begin] if len(text) > longest and begin > beginning.rfind("}") else beginning
 
 
-def _quantity(value: float, unit: str, digits: int | None, signed: bool) -> Quantity:
-    return Quantity(float(value), str(unit), None if digits is None else int(digits), signed=signed)
+def _quantity(value: float, unit: str, digits: int | None, signed: bool, bound: Bound) -> Quantity:
+    digits = None if digits is None else int(digits)
+    return Quantity(float(value), str(unit), digits, signed=signed, bound=bound)
 
 
 def _mark(value: float, unit: str, digits: int | None, *, signed: bool) -> str:

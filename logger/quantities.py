@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from logger import extremes
-from logger.facts import Fact, Quantity, fact
+from logger.facts import Bound, Fact, Quantity, fact
 
 
 def temperature(celsius: float, digits: int | None = 1) -> Quantity:
@@ -106,3 +106,13 @@ def percent(value: float, digits: int | None = None, *, signed: bool = False) ->
 def quantity(value: float, unit: str, digits: int | None = 1, *, signed: bool = False) -> Quantity:
     """Return a value in any unit; one that no reader converts is shown as it is."""
     return Quantity(value, unit, digits, signed=signed)
+
+
+def at_most(quantity: Quantity) -> Quantity:
+    """Return a quantity that is the most allowed: what a reader's unit cannot show exactly is rounded down."""
+    return Quantity(quantity.value, quantity.unit, quantity.digits, signed=quantity.signed, bound=Bound.MOST)
+
+
+def at_least(quantity: Quantity) -> Quantity:
+    """Return a quantity that is the least needed: what a reader's unit cannot show exactly is rounded up."""
+    return Quantity(quantity.value, quantity.unit, quantity.digits, signed=quantity.signed, bound=Bound.LEAST)

@@ -9,6 +9,7 @@ from datetime import UTC, datetime, tzinfo
 from functools import cache
 from typing import TYPE_CHECKING
 
+from logger.facts import Bound
 from logger.units import HOUR_MS
 
 if TYPE_CHECKING:
@@ -49,6 +50,15 @@ def number(
     return localised(plain, language)
 
 
+def towards(value: float, digits: int, bound: Bound) -> float:
+    """Return a bound to so many decimals, on its own side; any other value as it is."""
+    if bound is Bound.NONE or not math.isfinite(value):
+        return value
+    scale = 10.0**digits
+    rounded = math.floor(value * scale + 1e-6) if bound is Bound.MOST else math.ceil(value * scale - 1e-6)
+    return rounded / scale
+
+
 @dataclass(frozen=True, slots=True)
 class Fraction:
     """A number to the nearest part of one: its value, and as a rule is read, "1 15/16"."""
@@ -57,10 +67,14 @@ class Fraction:
     text: str
 
 
-def fraction(value: float, parts: int, *, signed: bool = False) -> Fraction:
-    """Return a number to the nearest `parts`-th, in lowest terms: 1.94 in sixteenths is "1 15/16". 0 has no sign."""
-    # A half goes away from zero, as on paper.
-    count = math.floor(abs(value) * parts + 0.5)
+def fraction(value: float, parts: int, *, signed: bool = False, bound: Bound = Bound.NONE) -> Fraction:
+    """Return a number to the nearest `parts`-th, in lowest terms: 1.94 in sixteenths is "1 15/16". 0 has no sign.
+
+    A bound goes to the part below or above it, unless it lies on one.
+    """
+    # A half goes away from zero, as on paper; a bound on its own side of zero is a length.
+    exact = abs(value) * parts
+    count = math.floor(exact + {Bound.NONE: 0.5, Bound.MOST: 1e-6, Bound.LEAST: 1 - 1e-6}[bound])
     whole, rest = divmod(count, parts)
     common = math.gcd(rest, parts)
     words = [str(whole)] if whole or not rest else []

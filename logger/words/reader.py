@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from logger import extremes, units
-from logger.facts import Quantity
+from logger.facts import Bound, Quantity
 from logger.words import catalogues, numbers
 
 _Change = Callable[[float], float]
@@ -83,6 +83,10 @@ class Reader:
         if self.length == "in":
             return _kept_together(self._inches(mm, fine=False))
         return f"{numbers.number(mm, 0, self.language, grouped=True)}\u00a0mm"
+
+    def at_most(self, mm: float) -> str:
+        """Return a length that is the most allowed: never rounded up."""
+        return _kept_together(self.quantity(Quantity(math.floor(mm), "mm", 0, bound=Bound.MOST)))
 
     def level(self, mm: float) -> str:
         """Return a level against a mark, up is plus, as fine as it is read."""
@@ -163,7 +167,7 @@ class Reader:
         if unit in ("h", "min", "s"):
             return self._span(value, unit)
         if unit in _CHOSEN_BY:
-            return self._one(value, digits, unit, signed=quantity.signed)
+            return self._one(value, digits, unit, signed=quantity.signed, bound=quantity.bound)
         number = self.number(value, digits, signed=quantity.signed)
         return f"{number} {self.translate(unit)}" if unit else number
 
@@ -199,11 +203,19 @@ class Reader:
             return numbers.hours_minutes(value, self.translate)
         return numbers.span(value, self.translate)
 
-    def _one(self, value: float, digits: int | None, unit: str, *, signed: bool = False) -> str:
+    def _one(
+        self,
+        value: float,
+        digits: int | None,
+        unit: str,
+        *,
+        signed: bool = False,
+        bound: Bound = Bound.NONE,
+    ) -> str:
         if unit == "mm" and self.length == "in":
             # Finer than a millimetre is what does not lie on one.
             fine = digits != 0 and math.isfinite(value) and abs(value - round(value)) > 0.05
-            return self._inches(value, fine=fine, signed=signed)
+            return self._inches(value, fine=fine, signed=signed, bound=bound)
         if unit in ("L", "mL") and self.volume == "gal":
             return self._us_volume(value if unit == "L" else value / 1000, signed=signed)
         if unit == "kg" and self.pounds:
@@ -211,15 +223,19 @@ class Reader:
         if unit == "g" and self.pounds:
             return self._us_scale(value, signed=signed)
         name, change = _CHANGED.get((self.temperature, unit), (unit, float))
-        return f"{self.number(change(value), digits, signed=signed)} {self.translate(name)}"
+        shown = change(value)
+        if digits is not None and shown != value:
+            shown = numbers.towards(shown, digits, bound)
+        return f"{self.number(shown, digits, signed=signed)} {self.translate(name)}"
 
-    def _inches(self, mm: float, *, fine: bool, signed: bool = False) -> str:
+    def _inches(self, mm: float, *, fine: bool, signed: bool = False, bound: Bound = Bound.NONE) -> str:
         """Return a length as a maker reads it off a rule: to 1/16 in, to 1/32 in below an inch or where it is fine."""
         inches = units.mm_to_in(mm)
         if 0 < abs(inches) < 1 / 64 or not math.isfinite(inches):
             number = self.number(inches, 3, signed=signed)  # a coat, or a play: no rule shows it
         else:
-            number = numbers.fraction(inches, 32 if fine or abs(inches) < 1 else 16, signed=signed).text
+            parts = 32 if fine or abs(inches) < 1 else 16
+            number = numbers.fraction(inches, parts, signed=signed, bound=bound).text
         return f"{number} {self.translate('in')}"
 
     def _us_volume(self, litres: float, *, signed: bool = False) -> str:

@@ -17,7 +17,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger import units
-from logger.quantities import difference, grams, length, mass, quantity, rate, temperature, volume
+from logger.facts import Quantity, fact, parsed
+from logger.quantities import (
+    at_least,
+    at_most,
+    difference,
+    grams,
+    length,
+    mass,
+    quantity,
+    rate,
+    temperature,
+    volume,
+)
 from logger.words import numbers
 from logger.words.reader import (
     G_PER_OUNCE,
@@ -160,3 +172,24 @@ def test_the_forms_of_each_language_are_those_that_its_readers_know() -> None:
     ]
     assert say(length(37.5), Reader(language="de")) == "37,5 mm"
     assert say(temperature(23.5), replace(US, language="fr")) == "74,3 °F"
+
+
+@pytest.mark.parametrize(
+    ("quantity", "shown"),
+    [
+        # An inch is 25.4 mm (NIST SP 811, 2008, B.8): 44 mm are 1.732 in, between 1 11/16 and 1 3/4.
+        (at_most(length(44.0, None)), "1 11/16 in"),
+        (at_least(length(44.0, None)), "1 3/4 in"),
+        (length(44.0, None), "1 3/4 in"),
+        (at_most(length(50.8, None)), "2 in"),
+        (at_least(length(50.8, None)), "2 in"),
+        (at_most(length(260.0, 0)), "10 3/16 in"),
+        # °F = 1.8 °C + 32: 62.5 °C are 144.5 °F.
+        (at_most(temperature(62.5, 0)), "144 °F"),
+        (at_least(temperature(62.5, 0)), "145 °F"),
+    ],
+)
+def test_no_unit_rounds_a_bound_to_its_wrong_side(quantity: Quantity, shown: str) -> None:
+    """The deepest safe layer is never shown deeper than it is, nor the least panel thinner."""
+    assert say(quantity, Reader("f", "in", "gal", "lb")) == shown
+    assert say(parsed(str(fact("x", q=quantity))).values["q"], Reader("f", "in", "gal", "lb")) == shown  # type: ignore[attr-defined]  # a fact

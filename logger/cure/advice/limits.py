@@ -23,6 +23,7 @@ from logger.errors import DidNotConverge, OutOfRange
 from logger.facts import NOTHING, Fact, Quantity, fact
 from logger.plan.file import Plan
 from logger.quantities import (
+    at_most,
     difference,
     hours_alone,
     length,
@@ -115,9 +116,9 @@ class DeepestLayer:
         if bracket.safe is None:
             assert over is not None  # a search tries one depth at least
             return fact("no-safe-depth", depth=over, peak=_over(bracket.at_not_safe), limit=limit)
-        safe, sheet = length(bracket.safe, None), NOTHING
+        safe, sheet = at_most(length(bracket.safe, None)), NOTHING
         if self.datasheet_mm is not None and self.datasheet_mm < bracket.safe:
-            sheet = fact("keep-to-sheet-depth", depth=length(self.datasheet_mm, None))
+            sheet = fact("keep-to-sheet-depth", depth=at_most(length(self.datasheet_mm, None)))
         if over is None:
             return fact("every-depth-safe", depth=safe, limit=limit, sheet=sheet)
         return fact(

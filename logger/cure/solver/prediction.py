@@ -33,7 +33,7 @@ from logger.cure.solver.mesh import Section, section_of
 from logger.cure.solver.simulation import Snapshot, SolverRun, simulate
 from logger.facts import Fact, fact
 from logger.plan.file import Plan
-from logger.quantities import difference, hours_alone, length, quantity, temperature
+from logger.quantities import at_most, difference, hours_alone, length, quantity, temperature
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
 
 #: Raised when the solver's answers change, so that a frozen prediction says which model made it.
@@ -391,7 +391,7 @@ def warnings_of(plan: Plan, peak_c: float) -> list[Fact]:
                     "layer-too-deep",
                     layer=number,
                     depth=length(layer_mm, None),
-                    allowed=length(limits.max_depth_mm, None),
+                    allowed=at_most(length(limits.max_depth_mm, None)),
                 )
             )
     room = [c for _, c in plan.room_schedule()]

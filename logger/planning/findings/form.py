@@ -25,7 +25,17 @@ from logger.planning.findings.wood import slab_density
 from logger.planning.physics import floating, form, leaks
 from logger.planning.physics.panels import find_panel, panel_label, stiffness
 from logger.planning.physics.shape import top_area_m2, total_depth_m
-from logger.quantities import hours_alone, length, mass, peak, quantity, typed_length, volume
+from logger.quantities import (
+    at_least,
+    at_most,
+    hours_alone,
+    length,
+    mass,
+    peak,
+    quantity,
+    typed_length,
+    volume,
+)
 from logger.units import GRAVITY_M_S2
 
 TOPIC = "form"
@@ -166,8 +176,8 @@ def _sag(plan: Plan, cure: CureAnswers) -> Finding:
     if light is Light.OK:
         return Finding(TOPIC, "sag", light, sentence, tuple(figures), constants)
     mended: dict[str, Value] = {
-        "apart": length(math.floor(sag.closer_m * 1000 / 10) * 10, 0),
-        "panel": length(math.ceil(sag.thicker_m * 1000), 0),
+        "apart": at_most(length(math.floor(sag.closer_m * 1000 / 10) * 10, 0)),
+        "panel": at_least(length(math.ceil(sag.thicker_m * 1000), 0)),
     }
     change = fact("closer-supports-or-thicker-panel", **mended)
     if cure.thick_panel_c is not None and cure.thick_panel_c > plan.resin.limits.max_core_c:

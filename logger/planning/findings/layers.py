@@ -31,7 +31,16 @@ from logger.planning.finding import (
 )
 from logger.planning.physics.layers import SCUFF_BEFORE, SCUFF_GRIT, each_wait_h, layer_advice
 from logger.planning.physics.stress import EXPANSION, POISSON, STIFFNESS, STOP_SPREAD, WATCH_SPREAD, skin_mpa
-from logger.quantities import difference, hours_alone, length, peak, quantity, temperature, typed_length
+from logger.quantities import (
+    at_most,
+    difference,
+    hours_alone,
+    length,
+    peak,
+    quantity,
+    temperature,
+    typed_length,
+)
 
 TOPIC = "layers"
 REFUSED_PART = Constant(fact("constant.chance-refused"), 100 * REFUSED, "%", PROJECT_CHOICE)
@@ -74,7 +83,7 @@ def _depth(plan: Plan, cure: CureAnswers) -> list[Finding]:
         by_model = fact("depth-held-by-model", depth=shown, limit=limit_c)
         return [Finding(TOPIC, "depth", Light.OK, by_model, (depth,), (_limit(plan),))]
     by_sheet = limits.max_depth_mm == allowed
-    most = typed_length(allowed)
+    most = at_most(typed_length(allowed))
     limit = Constant(fact("constant.deepest-pour"), allowed, "mm", DATASHEET if by_sheet else CURE_MODEL)
     if deepest <= allowed + 1e-9:
         within = fact("depth-allowed", depth=shown, most=most)
@@ -88,7 +97,9 @@ def _depth(plan: Plan, cure: CureAnswers) -> list[Finding]:
             most=most,
             limit=limit_c,
             where=_where(cure),
-            sheet=NOTHING if sheet_mm is None else fact("datasheet-allows", depth=length(sheet_mm, None)),
+            sheet=NOTHING
+            if sheet_mm is None
+            else fact("datasheet-allows", depth=at_most(length(sheet_mm, None))),
         )
     return [
         Finding(

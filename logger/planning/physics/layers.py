@@ -8,7 +8,7 @@ from __future__ import annotations
 from logger.cure.advice.layering import SHORTEST_WINDOW_H, Joint, LayerPlan
 from logger.facts import Fact, fact, in_a_row
 from logger.planning.finding import COMMON_PRACTICE, Constant
-from logger.quantities import hours_alone, number, temperature, typed_length
+from logger.quantities import at_most, hours_alone, number, temperature, typed_length
 
 SCUFF_GRIT = Constant(fact("constant.grit"), 120.0, fact("unit.grit"), COMMON_PRACTICE)
 _GRIT = number(SCUFF_GRIT.value)
@@ -19,9 +19,11 @@ def layer_advice(layers: LayerPlan) -> str:
     """Return the whole advice: "Pour 2 layers of 37.5 mm. Layer 2: 42 h to 53 h after layer 1 …"."""
     depths = layers.depths_mm
     if len(set(depths)) == 1:
-        advice = [fact("pour-equal-layers", n=len(depths), depth=typed_length(depths[0]))]
+        advice = [fact("pour-equal-layers", n=len(depths), depth=at_most(typed_length(depths[0])))]
     else:
-        advice = [fact("pour-layers", n=len(depths), depths=[typed_length(depth) for depth in depths])]
+        advice = [
+            fact("pour-layers", n=len(depths), depths=[at_most(typed_length(depth)) for depth in depths])
+        ]
     each = each_wait_h(layers)
     if each is not None and len(layers.joints) > 1:
         opens_h, closes_h = each
