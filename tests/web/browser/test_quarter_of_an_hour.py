@@ -175,7 +175,7 @@ def plan(hands: Hands, sheet: Sheet, depth: str) -> int:
             hands.type(name, value)
     hands.press("Plan it and predict")
     hands.page.wait_for_url("**/plan")
-    expect(hands.page.locator("main")).to_contain_text("Hottest")
+    expect(hands.page.locator("main")).to_contain_text("Expected peak")
     return int(hands.page.url.split("/")[-2])
 
 
