@@ -22,6 +22,8 @@ from typing import Any
 import tomli_w
 
 from hardware.bench.mapped_clock import MappedClock, start_mapped_clock
+from logger.delivery.wording import in_words
+from logger.words.reader import METRIC
 from web.demo.demo import BOOT_MS, POURED_AT_MS, Maker, write_station
 from web.demo.scenarios import SCENARIOS
 
@@ -209,7 +211,8 @@ class Shop:
             alarms = database.execute(
                 "SELECT kind, subject, activation, priority, phase FROM alarm ORDER BY kind, subject, activation"
             ).fetchall()
-            sent = database.execute('SELECT "to", title, state FROM outbox ORDER BY id').fetchall()
+            rows = database.execute('SELECT "to", title, state FROM outbox ORDER BY id').fetchall()
+            sent = [(to, in_words(title, "", METRIC).title, state) for to, title, state in rows]
         lost = []
         if spools != 1 or numbers != list(range(1, len(numbers) + 1)):
             lost.append(f"{spools} spools, {len(numbers)} rows up to number {max(numbers)}")

@@ -23,6 +23,7 @@ from logger.store.database import Store
 from logger.store.pours import PlannedPour
 from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
+from logger.words.render import say
 
 TRUE_START_MS = 1_795_624_200_000
 #: What a machine without a battery believes at first: the day on which its card was written.
@@ -321,7 +322,7 @@ def test_a_stations_clock_that_is_set_and_wrong_is_told_and_moves_no_reading(
         assert not any(row.late for row in readings.series(connection, shop.pour_id))
         (row,) = [row for row in alarms.alarms_of(connection, shop.pour_id) if row.kind == "clock-wrong"]
         assert stations.by_name(connection, "bench-1").clock_off_ms == off_ms
-    assert ("behind" if off_ms < 0 else "ahead of") in row.reason
+    assert ("behind" if off_ms < 0 else "ahead of") in say(row.reason)
     shop.station.set_clock()
     shop.run(3)
     shop.check(wrong=True)

@@ -19,6 +19,7 @@ from sqlalchemy.exc import OperationalError
 from whole_shop import RESERVE_BYTES, Shop
 
 from logger.store.ballast import Ballast
+from logger.words.render import say
 
 SMALL_BYTES = 16_000_000
 
@@ -119,7 +120,7 @@ def full_and_healed(shop: Shop, disk: Any) -> None:
         shop.sweep()
         if told_after_s is None and shop.service.watch.trouble is not None:
             told_after_s = shop.clock.stamp().boot_s - began
-            assert "disk is full: make room" in shop.service.watch.trouble
+            assert "disk is full: make room" in say(shop.service.watch.trouble)
     assert shop.kept == shop.sweeps * 4, "the station keeps every row, on disk or in memory"
     assert told_after_s is not None
     assert told_after_s <= 10
@@ -201,7 +202,7 @@ def test_batches_that_find_no_room_are_told_though_small_writes_still_find_some(
     small()
     assert store.refused is None
     one.service.watch.judge_all()
-    assert "disk is full: make room" in (one.service.watch.trouble or "")
+    assert "disk is full: make room" in say(one.service.watch.trouble or "")
     one.clock.advance(31)
     small()
     one.service.watch.judge_all()

@@ -20,6 +20,7 @@ from logger.daemon import new_station
 from logger.daemon.station_file import station_from_file
 from logger.settings import Settings, read_settings
 from logger.store import stations
+from logger.words.render import say
 from tests.web.page_text import words
 from web.commands.owner import set_up_words, show_set_up
 from web.security.setup_code import new_setup_code
@@ -62,7 +63,7 @@ def test_the_link_on_the_terminal_fills_in_the_code_and_two_values_are_typed(
     """Nothing but a name and a password: the code comes with the link, units have a default."""
     code = new_setup_code(service)
     assert code is not None
-    link = set_up_words(service.settings, code).rpartition(" ")[2]
+    link = say(set_up_words(service.settings, code)).rpartition(" ")[2]
     page = stranger.get(link.removeprefix(service.settings.link_base))
     asked = re.findall(r'<input name="(\w+)"(?![^>]*type="hidden")', page.text)
     assert asked == ["name", "password"]

@@ -8,10 +8,10 @@ from typing import Any
 
 import tomli_w
 
-from logger.cure.fit.datasheet import LABORATORY_C, Datasheet, datasheet_from_text, deepest_pours
-from logger.errors import BadInput
+from logger.cure.fit.datasheet import DEPTHS_MM, LABORATORY_C, Datasheet, datasheet_from_text, deepest_pours
+from logger.errors import BadInput, OutOfRange
 from logger.plan.file import Limits
-from logger.quantities import quantity
+from logger.quantities import length, quantity
 from logger.words.phrase import phrase
 from logger.words.reader import Reader
 from web.views.typed import (
@@ -162,6 +162,16 @@ def _deepest(f: FormFields, limits: Mapping[str, float]) -> dict[str, Any]:
     depth = f.lengths("deepest", phrase("Deepest pour"))
     if depth is None:
         return {}
+    least, most = DEPTHS_MM
+    shallowest, deepest = depth if isinstance(depth, tuple) else (depth, depth)
+    if not least < shallowest <= deepest <= most:
+        raise OutOfRange(
+            phrase("Deepest pour"),
+            phrase("is out of range"),
+            value=f.words("deepest"),
+            allowed=phrase("{low} to {high}", low=length(least, None), high=length(most, None)),
+            remedy=phrase("look at the unit beside the field"),
+        )
     pours = deepest_pours(depth, Limits.model_validate(dict(limits)))
     return {"deepest_pour": [pour.model_dump(mode="json", exclude_unset=True) for pour in pours]}
 

@@ -178,9 +178,14 @@ class CureTime(Statement):
         return fact(code, time=stated(self.time_h, hours_alone), at=_degrees(self.at_c), depth=depth)
 
 
+#: Depths that a statement may name, mm: above the first, at most the second.
+DEPTHS_MM = (0.05, 500.0)
+
+
 def _a_depth(value: float | tuple[float, float]) -> float | tuple[float, float]:
-    if not 0.05 < ends(value)[0] <= ends(value)[1] <= 500:
-        low, high = length(0.05, None), length(500.0, None)
+    least, most = DEPTHS_MM
+    if not least < ends(value)[0] <= ends(value)[1] <= most:
+        low, high = length(least, None), length(most, None)
         raise ValueError(fact("depth-outside", depth=stated(value, _millimetres), low=low, high=high))
     return value
 

@@ -160,7 +160,7 @@ def test_an_office_computer_is_asked_for_no_probes(tmp_path: Path, clock: Any) -
     found = judge(facts)
     assert "probes" not in {finding.topic for finding in found}
     (channel,) = [finding for finding in found if finding.topic == "messages" and finding.state == "fail"]
-    assert channel.says == "nonsense://phone.invalid: not a channel that the message library knows"
+    assert say(channel.says) == "nonsense://phone.invalid: not a channel that the message library knows"
     assert "secret" not in repr(facts)
 
 

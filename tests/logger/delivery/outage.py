@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlalchemy import select
@@ -12,6 +12,7 @@ from logger.delivery.channels import MessageChannels
 from logger.delivery.sender import Sender
 from logger.store import alarms, outbox
 from logger.store.outbox import OUTBOX
+from logger.words.reader import METRIC
 from tests.messages_as_sent import as_sent
 
 #: Three times too hot and cooled again; then the room turns cold and stays so.
@@ -63,9 +64,11 @@ def a_day_away(shop: Any, received: Any, send_every_s: float, between_s: float =
     with shop.store.read() as connection:
         rows = list(connection.execute(select(OUTBOX).order_by(OUTBOX.c.id)))
     written, gone = len(rows), sum(row.state == outbox.OUTDATED for row in rows)
-    expected = {as_sent(row).title for row in rows if row.state == outbox.WAITING}
     received.down = False
     back_ms = clock.boot_ms
+    # A moment is said as whoever reads it then would: its time of day, with its day where that is another.
+    reader = replace(METRIC, now_ms=shop.timeline.true_ms())
+    expected = {as_sent(row, reader).title for row in rows if row.state == outbox.WAITING}
     while True:
         clock.move(10)
         shop.sender.send_due()

@@ -114,7 +114,9 @@ def plugged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def newcomer(chromium: Any, address: str, service: Service, plugged: None) -> Iterator[Hands]:
     """A phone's browser that has opened the link of the first set-up, as the terminal shows it."""
     code = new_setup_code(service)
-    context = chromium.new_context(viewport={"width": 390, "height": 844}, base_url=address)
+    # Datasheets and workshop are metric: a browser from elsewhere would have been offered inches.
+    view = {"width": 390, "height": 844}
+    context = chromium.new_context(viewport=view, base_url=address, locale="en-GB")
     page = context.new_page()
     page.set_default_timeout(60_000)
     page.goto(f"/set-up?code={code}")

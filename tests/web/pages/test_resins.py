@@ -247,3 +247,12 @@ def test_a_datasheet_that_says_more_than_the_form_is_changed_as_a_file(
     page = maker.get(f"/resins/{resins.resin_key('Two cups (invented)')}/edit").text
     assert "mass_kg = 5" in page
     assert 'id="sheet"' not in page
+
+
+def test_a_depth_beyond_any_pour_is_refused_with_its_unit(maker: Any) -> None:
+    """40 typed where the field is in inches is a metre: said, not failed over."""
+    maker.cookies.set("pourlog_units", "f.in.gal.lb")
+    answer = maker.post("/resins", data=SHEET | {"deepest": "40"})
+    assert answer.status_code == 422
+    assert "19 11/16 in" in answer.text
+    assert "look at the unit beside the field" in answer.text
