@@ -14,7 +14,7 @@ import threading
 import time
 from collections import Counter
 from contextlib import closing, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
@@ -211,8 +211,14 @@ class Shop:
             alarms = database.execute(
                 "SELECT kind, subject, activation, priority, phase FROM alarm ORDER BY kind, subject, activation"
             ).fetchall()
-            rows = database.execute('SELECT "to", title, state FROM outbox ORDER BY id').fetchall()
-            sent = [(to, in_words(title, "", METRIC).title, state) for to, title, state in rows]
+            rows = database.execute(
+                'SELECT "to", title, state, created_ms FROM outbox ORDER BY id'
+            ).fetchall()
+            # A message is said when it is sent, within moments of being written: a time of day needs no date then.
+            sent = [
+                (to, in_words(title, "", replace(METRIC, now_ms=made_ms)).title, state)
+                for to, title, state, made_ms in rows
+            ]
         lost = []
         if spools != 1 or numbers != list(range(1, len(numbers) + 1)):
             lost.append(f"{spools} spools, {len(numbers)} rows up to number {max(numbers)}")
