@@ -20,7 +20,8 @@ router = APIRouter(include_in_schema=False)
 @router.get("/help")
 def help_index(request: Request, _who: ViewerDep) -> Response:
     """Show what help there is."""
-    offered = [(name, title_of(name), purpose) for name, purpose in OFFERED.items()]
+    language = reader_of(request).language
+    offered = [(name, title_of(name, language), purpose) for name, purpose in OFFERED.items()]
     return page(request, "help.html", {"offered": offered})
 
 
@@ -36,4 +37,4 @@ def one_page(
     name: Annotated[str, Path(pattern=r"^[a-z-]{1,40}$")], request: Request, _who: ViewerDep
 ) -> Response:
     """One page of help."""
-    return page(request, "help-page.html", {"help": help_page(name)})
+    return page(request, "help-page.html", {"help": help_page(name, reader_of(request).language)})

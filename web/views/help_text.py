@@ -34,45 +34,68 @@ class HelpPage:
     title: str
     sections: tuple[tuple[str, str], ...]
     body: Markup
+    language: str
 
 
 @cache
-def help_page(name: str) -> HelpPage:
-    """Return the page of that name, rendered once. Raises NotFound."""
+def help_page(name: str, language: str = "en") -> HelpPage:
+    """Return the page of that name, rendered once; in English where a language has none. Raises NotFound."""
     if name not in OFFERED:
         raise NotFound(
             phrase("there is no help page '{name}'; there are: {pages}", name=name, pages=", ".join(OFFERED))
         )
     markdown = MarkdownIt("commonmark", {"html": False}).enable("table")
-    text = (FOLDER / f"{name}.md").read_text(encoding="utf-8")
-    # The notice to whoever would edit the file is not for readers; raw HTML is not rendered.
-    tokens = markdown.parse(re.sub(r"<!--.*?-->\n*", "", text))
-    sections = _anchored(tokens)
+    path, spoken = _file_of(name, language)
+    tokens = _tokens(markdown, path)
+    # A link to a section leads there in every language.
+    anchors = [anchor_of(heading) for heading in _headings(_tokens(markdown, FOLDER / f"{name}.md"))]
+    sections = _anchored(tokens, anchors)
     _labelled(tokens)
-    title = title_of(name)
+    title = title_of(name, language)
     body = markdown.renderer.render(tokens[3:], markdown.options, {})
     body = body.replace("<table>", '<div class="scroll"><table class="keys">').replace(
         "</table>", "</table></div>"
     )
     # The project's own files, rendered with raw HTML switched off.
-    return HelpPage(title, tuple(sections), Markup(body))
+    return HelpPage(title, tuple(sections), Markup(body), spoken)
 
 
-def title_of(name: str) -> str:
+def title_of(name: str, language: str = "en") -> str:
     """Return a page's title: its file's first line."""
-    with (FOLDER / f"{name}.md").open(encoding="utf-8") as file:
+    with _file_of(name, language)[0].open(encoding="utf-8") as file:
         return file.readline().removeprefix("# ").strip()
 
 
-def _anchored(tokens: list[Token]) -> list[tuple[str, str]]:
-    """Give each section an anchor; return the sections as (anchor, heading)."""
-    sections = []
-    for opening, inline in itertools.pairwise(tokens):
-        if opening.type == "heading_open" and opening.tag == "h2":
-            anchor = re.sub(r"[^a-z0-9]+", "-", inline.content.lower()).strip("-")
-            opening.attrSet("id", anchor)
-            sections.append((anchor, inline.content))
-    return sections
+def _file_of(name: str, language: str) -> tuple[Path, str]:
+    """Return a page's file and the language that it is in."""
+    translated = FOLDER / language / f"{name}.md"
+    return (translated, language) if translated.exists() else (FOLDER / f"{name}.md", "en")
+
+
+def _tokens(markdown: MarkdownIt, path: Path) -> list[Token]:
+    # The notice to whoever would edit the file is not for readers; raw HTML is not rendered.
+    return markdown.parse(re.sub(r"<!--.*?-->\n*", "", path.read_text(encoding="utf-8")))
+
+
+def _headings(tokens: list[Token]) -> list[str]:
+    return [
+        inline.content
+        for opening, inline in itertools.pairwise(tokens)
+        if opening.type == "heading_open" and opening.tag == "h2"
+    ]
+
+
+def anchor_of(heading: str) -> str:
+    """Return where a section of an English page is linked to."""
+    return re.sub(r"[^a-z0-9]+", "-", heading.lower()).strip("-")
+
+
+def _anchored(tokens: list[Token], anchors: list[str]) -> list[tuple[str, str]]:
+    """Give each section its anchor; return the sections as (anchor, heading)."""
+    openings = [token for token in tokens if token.type == "heading_open" and token.tag == "h2"]
+    for opening, anchor in zip(openings, anchors, strict=True):
+        opening.attrSet("id", anchor)
+    return list(zip(anchors, _headings(tokens), strict=True))
 
 
 def _labelled(tokens: list[Token]) -> None:
