@@ -27,6 +27,10 @@ OFFERED = {
 }
 
 
+#: What a cell says of a key without a default, in each language.
+REQUIRED = {"required", "erforderlich", "obligatorio", "obligatoire"}
+
+
 @dataclass(frozen=True, slots=True)
 class HelpPage:
     """One page of help: its title, its sections by their anchors, and its body as HTML."""
@@ -111,6 +115,6 @@ def _labelled(tokens: list[Token]) -> None:
             headings.append(inline.content)
         elif opening.type == "td_open":
             # A name and its meaning speak for themselves, and so does "required".
-            if column > 1 and inline.content != "required":
+            if column > 1 and inline.content not in REQUIRED:
                 opening.attrSet("data-label", headings[column])
             column += 1
