@@ -34,8 +34,9 @@
   const unsent = (part) => [...part.querySelectorAll(FIELDS)].filter((field) =>
     field.matches("select") ? [...field.options].some((option) => option.selected && !option.defaultSelected)
       && field.selectedIndex > 0 : field.value !== field.defaultValue || field.checked !== field.defaultChecked);
-  const twin = (part, field) => [...part.querySelectorAll(FIELDS)].find((other) =>
-    other.name === field.name && other.type === field.type && (!field.matches("[type=radio], [type=checkbox]")
+  // A question and its section below ask for the same name: what tells them apart is their id.
+  const twin = (part, field) => [...part.querySelectorAll(FIELDS)].find((other) => other.id === field.id
+    && other.name === field.name && other.type === field.type && (!field.matches("[type=radio], [type=checkbox]")
       || other.value === field.value));
   const carry = (fields, part) => {
     for (const field of fields) {
