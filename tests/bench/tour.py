@@ -33,6 +33,7 @@ from logger.planning.examples import EXAMPLES
 from logger.pour import Stage
 from logger.settings import Settings
 from logger.store import alarms, people, resins
+from logger.words.reader import Reader
 from web.actions import pours
 from web.actions.resins import fitted
 from web.demo.scenarios import SCENARIOS, WORKSHOP
@@ -41,7 +42,6 @@ from web.security.throttle import unlimited
 from web.server.app import make_app
 from web.service.service import Service
 from web.views.datasheet_form import FormFields
-from web.views.reader_units import Units
 
 TESTS = Path(__file__).resolve().parents[1]
 PHONE, DESKTOP = {"width": 390, "height": 844}, {"width": 1280, "height": 860}
@@ -139,7 +139,7 @@ def build(folder: Path) -> tuple[Service, dict[str, Any], str]:
     shop = web_tools.Shop(service, clock)
     shop.dry = LookResult.DRY
     forecaster = Forecaster(service.store, service.timeline, lambda call, *given: call(*given))
-    fit = fitted(FormFields(SHEET, Units()))
+    fit = fitted(FormFields(SHEET, Reader()))
     with service.store.write() as tx:
         resins.put(tx, service.timeline.true_ms(), "Ada", fit)
     sealed = pour(shop, forecaster, "calm", 71.9, 600)
