@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gettext
 import io
+import logging
 import sys
 import tomllib
 from collections.abc import Iterator
@@ -19,6 +20,8 @@ from logger.words.numbers import LANGUAGES
 
 if TYPE_CHECKING:
     from babel.messages.catalog import Catalog, Message
+
+log = logging.getLogger(__name__)
 
 HERE = Path(__file__).resolve().parent
 LOCALE = HERE / "locale"
@@ -61,10 +64,14 @@ def of(language: str) -> Words:
     merged = Translations()
     for path in sorted((LOCALE / language).glob("*.po")):
         compiled = io.BytesIO()
-        with path.open("rb") as file:
-            write_mo(compiled, read_po(file, locale=language))
-        compiled.seek(0)
-        merged.merge(Translations(compiled))
+        try:
+            with path.open("rb") as file:
+                write_mo(compiled, read_po(file, locale=language))
+            compiled.seek(0)
+            merged.merge(Translations(compiled))
+        except (OSError, ValueError):
+            # An alarm in English is an alarm; a page that fails over a damaged file is none.
+            log.exception("%s cannot be read: its texts stay English", path)
     return Words(merged)
 
 

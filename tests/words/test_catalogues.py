@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from babel.messages.catalog import Catalog, Message
@@ -116,3 +117,23 @@ def test_a_text_without_translation_stays_english_and_is_counted() -> None:
     catalogue.add("Cool it.", "Kühlen.")
     assert [message.id for message in untranslated(catalogue)] == ["The core is hot."]
     assert catalogues.of("de").gettext("No such text in any catalogue.") == "No such text in any catalogue."
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_the_catalogues_load_and_know_the_languages_plural(language: str) -> None:
+    """One damaged line of a header would leave the whole language unread."""
+    words = catalogues.of(language)
+    one, many = (words.plural("signatures", "{n} signature", "{n} signatures", n) for n in (1, 7))
+    assert one != many
+    assert "signature" not in one or language == "fr"
+
+
+def test_a_damaged_catalogue_leaves_its_texts_english(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A card that fails loses words, never an alarm."""
+    (tmp_path / "de").mkdir()
+    whole = (LOCALE / "de" / "alarms.po").read_text(encoding="utf-8")
+    (tmp_path / "de" / "alarms.po").write_text(whole.replace("plural=", "plural=\u00a0?"), encoding="utf-8")
+    monkeypatch.setattr(catalogues, "LOCALE", tmp_path)
+    assert catalogues.of.__wrapped__("de").one("core-over", "The core is over.") == "The core is over."
