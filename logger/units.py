@@ -6,7 +6,6 @@ Exact factors: the inch, the pound and the US gallon are defined (NIST SP 811, 2
 from __future__ import annotations
 
 import math
-from datetime import UTC, datetime, tzinfo
 
 #: 0 °C in kelvin, exact (SI Brochure, 9th ed., 2019, section 2.3.1).
 ZERO_CELSIUS_K = 273.15
@@ -87,43 +86,3 @@ def plain(value: float) -> str:
     digits = max(0, 2 - math.floor(math.log10(size)))
     text = f"{value:.{digits}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def hours_minutes(hours: float | None) -> str:
-    """Return a span as people say it: "35 min", "4 h 05 min", "2 d 3 h"."""
-    if hours is None:
-        return "–"
-    minutes = round(hours * 60)
-    if minutes < 60:
-        return f"{minutes} min"
-    if minutes < 48 * 60:
-        return f"{minutes // 60} h {minutes % 60:02d} min"
-    return f"{minutes // 1440} d {minutes % 1440 // 60} h"
-
-
-def clock_time(at_ms: int | None, zone: tzinfo | None = None) -> str:
-    """Day and time of day in the machine's zone: "Wed 25 Nov, 14:20"."""
-    if at_ms is None:
-        return "–"
-    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%a %d %b, %H:%M")
-
-
-def time_of_day(at_ms: int | None, zone: tzinfo | None = None) -> str:
-    """Return the time of day alone: "14:20"."""
-    return clock_time(at_ms, zone)[-5:]
-
-
-def clock_near(at_ms: int | None, now_ms: int, zone: tzinfo | None = None) -> str:
-    """Return the time of day of a moment within twelve hours, "14:20"; with its day where it is farther away."""
-    near = at_ms is not None and abs(at_ms - now_ms) < HOUR_MS * 12
-    return time_of_day(at_ms, zone) if near else clock_time(at_ms, zone)
-
-
-def minutes_words(minutes: float) -> str:
-    """Return a span given in minutes, in whole hours from two on: "5 min", "8 h"."""
-    return f"{minutes / 60:g} h" if minutes >= 120 else f"{minutes:g} min"
-
-
-def span(seconds: float) -> str:
-    """Return the same for a span that may be short: "45 s", "12 min"."""
-    return f"{seconds:.0f} s" if seconds < 120 else hours_minutes(seconds / SECONDS_PER_HOUR)

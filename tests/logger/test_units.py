@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from logger.units import span
+from logger.words.numbers import span
 
 
 @pytest.mark.parametrize(
@@ -13,4 +13,4 @@ from logger.units import span
 )
 def test_a_span_is_said_in_the_unit_that_a_person_would_use(seconds: float, said: str) -> None:
     """ "Nothing heard for 259225 s" helps nobody at night."""
-    assert span(seconds) == said
+    assert span(seconds, str) == said

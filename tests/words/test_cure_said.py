@@ -33,14 +33,13 @@ from logger.facts import Fact, Quantity
 from logger.plan.file import Plan, plan_from_table
 from logger.planning.readiness import Override, SigningPoint, obstacles, points
 from logger.planning.verdict import PlanVerdict
-from logger.words.english import ENGLISH, ROOMS, Plural
-from logger.words.numbers import LANGUAGES
+from logger.words.english import ENGLISH, ROOMS
 from logger.words.reader import units_from
 from logger.words.render import say
+from tests.said_codes import wordings
 
 MINE = ("cure", "fit", "readiness", "verdict")
 AMERICAN = units_from("f.in.gal.lb")
-PLACE = re.compile(r"\{(\w+)\}")
 #: A metric unit behind a number, but for science's units (J/g, kg/m³, W/(m²·K)).
 METRIC_UNIT = re.compile(r"\d[\s\u00a0]?(°C|K|mm|mL|L|kg|g)(?![\w/·²³°(])")
 #: Far beyond any pour, either way, and nothing.
@@ -87,13 +86,6 @@ def plan_of(**tables: Any) -> Plan:
     )
 
 
-def places(english: str | Plural) -> set[str]:
-    """The names of the values that a text asks for."""
-    if isinstance(english, Plural):
-        return {*PLACE.findall(english.one), *PLACE.findall(english.many), english.by}
-    return set(PLACE.findall(english))
-
-
 def judge(text: str) -> None:
     """Said whole, in the reader's units."""
     assert text.strip()
@@ -105,15 +97,8 @@ def judge(text: str) -> None:
 @pytest.mark.parametrize("code", [code for room in MINE for code in ROOMS[room]])
 def test_every_code_is_said_whole_and_in_the_readers_units(code: str) -> None:
     """With any quantity in any place, one, none or many of them, and in each language."""
-    english = ENGLISH[code]
-    for language in LANGUAGES:
-        reader = units_from("f.in.gal.lb", language)
-        for value in EXTREMES:
-            for n in (0, 1, 2, 10_000) if isinstance(english, Plural) else (0,):
-                given: dict[str, Any] = dict.fromkeys(places(english), value)
-                if isinstance(english, Plural):
-                    given[english.by] = n
-                judge(say(Fact(code, given), reader))
+    for text in wordings(code, EXTREMES):
+        judge(text)
 
 
 def test_a_code_has_its_words_once() -> None:

@@ -17,13 +17,12 @@ from logger.places import place_name
 from logger.pour import FOLLOWS, stage_word
 from logger.record import event_views
 from logger.words.english import ENGLISH, ROOMS, Plural
-from logger.words.numbers import LANGUAGES
 from logger.words.reader import METRIC, units_from
 from logger.words.render import say
+from tests.said_codes import PLACE, places, wordings
 
 MINE = ("events", "records", "store", "probe_checks")
 AMERICAN = units_from("f.in.gal.lb")
-PLACE = re.compile(r"\{(\w+)\}")
 METRIC_UNIT = re.compile(r"\d\s?(°C|K|mm|mL|L|kg|g)(?![\w/·²³°])")
 #: Far beyond any pour, either way, and nothing.
 EXTREMES: list[Quantity] = [
@@ -46,29 +45,14 @@ EXTREMES: list[Quantity] = [
 ]
 
 
-def places(english: str | Plural) -> set[str]:
-    """The names of the values that a text asks for."""
-    if isinstance(english, Plural):
-        return {*PLACE.findall(english.one), *PLACE.findall(english.many), english.by}
-    return set(PLACE.findall(english))
-
-
 @pytest.mark.parametrize("code", [code for room in MINE for code in ROOMS[room]])
 def test_every_code_is_said_whole_and_in_the_readers_units(code: str) -> None:
     """With any quantity in any place, one, none or many of them, and in each language."""
-    english = ENGLISH[code]
-    for language in LANGUAGES:
-        reader = units_from("f.in.gal.lb", language)
-        for value in EXTREMES:
-            for n in (0, 1, 2, 10_000) if isinstance(english, Plural) else (0,):
-                given: dict[str, Any] = dict.fromkeys(places(english), value)
-                if isinstance(english, Plural):
-                    given[english.by] = n
-                text = say(Fact(code, given), reader)
-                assert text.strip(), code
-                assert '"say"' not in text
-                assert not PLACE.search(text), f"{text!r} has an empty place"
-                assert not METRIC_UNIT.search(text), text
+    for text in wordings(code, EXTREMES):
+        assert text.strip(), code
+        assert '"say"' not in text
+        assert not PLACE.search(text), f"{text!r} has an empty place"
+        assert not METRIC_UNIT.search(text), text
 
 
 @pytest.mark.parametrize("code", [code for room in MINE for code in ROOMS[room]])

@@ -12,9 +12,9 @@ from logger.alarms.registry import KINDS
 from logger.alarms.state import Phase, Transition, Why
 from logger.pour import Stage
 from logger.store import alarms
-from logger.units import clock_time
 from logger.words.reader import METRIC
 from logger.words.render import say
+from web.views.words import clock_time
 
 
 def plain(answer: Any) -> str:
