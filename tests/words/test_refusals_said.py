@@ -24,21 +24,14 @@ from logger.settings import read_settings
 from logger.words.english import ENGLISH, ROOMS, Plural
 from logger.words.reader import METRIC, Reader, units_from
 from logger.words.render import say
+from tests.said_codes import places
 
 ROOT = Path(__file__).resolve().parents[2]
 AMERICAN = units_from("f.in.gal.lb")
-PLACE = re.compile(r"\{(\w+)\}")
 #: What the words of a code have in braces that is no place.
 NO_PLACE = {"toml-close-braces"}
 #: Where places stay open: a page's script fills them.
 FOR_SCRIPTS = {"web/views/script_words.py"}
-
-
-def places(english: str | Plural) -> set[str]:
-    """The names of the values that a text asks for."""
-    if isinstance(english, Plural):
-        return set(PLACE.findall(english.one)) | set(PLACE.findall(english.many)) | {english.by}
-    return set(PLACE.findall(english))
 
 
 def whole(text: str, code: str = "") -> None:

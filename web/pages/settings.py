@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
-from pydantic import BaseModel, StringConstraints
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput
@@ -18,6 +17,8 @@ from web.security.access import OwnerDep, PersonDep, ServiceDep, ViewerDep
 from web.views.reader_units import (
     COOKIE,
     LANGUAGE_COOKIE,
+    ChosenUnits,
+    Unit,
     forget_shop_reading,
     keep_on_device,
     language_of,
@@ -26,23 +27,17 @@ from web.views.reader_units import (
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
-Unit = Annotated[str, StringConstraints(max_length=4)]
 
 
-class Chosen(BaseModel):
-    """Units and language as a form gives them. as_workshop: neither, but what the workshop reads."""
+class Chosen(ChosenUnits):
+    """Units and language as the settings' forms give them. as_workshop: neither, but what the workshop reads."""
 
-    temperature: Unit = "c"
-    length: Unit = "mm"
-    volume: Unit = "l"
-    mass: Unit = "kg"
-    language: Unit = ""
     as_workshop: Unit = ""
 
     @property
     def units(self) -> str:
         """As four words; metric where they make no sense."""
-        return units_from(".".join((self.temperature, self.length, self.volume, self.mass))).cookie
+        return self.reader.cookie
 
     def checked_language(self) -> str | None:
         """Return the language; None where none was chosen. Raises BadInput."""

@@ -6,7 +6,6 @@ import re
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Form, Request
-from pydantic import BaseModel, StringConstraints
 from sqlalchemy import Connection
 from starlette.responses import RedirectResponse, Response
 
@@ -15,13 +14,13 @@ from logger.store import events, people, shop_events
 from logger.store.rows import InvitationRow
 from logger.words.numbers import LANGUAGE_NAMES, LANGUAGES
 from logger.words.phrase import phrase
-from logger.words.reader import Reader, units_from
+from logger.words.reader import units_from
 from web.actions import sign_in as sign_in_actions
 from web.errors import TooMany
 from web.security import access, passwords
 from web.security.access import PersonDep, ServiceDep
 from web.security.setup_code import forget_codes, setup_code_right
-from web.views.reader_units import COOKIE, forget_shop_reading, language_of, wished_units
+from web.views.reader_units import COOKIE, ChosenUnits, forget_shop_reading, language_of, wished_units
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
@@ -34,25 +33,19 @@ Name = Annotated[str, Form()]
 Code = Annotated[str, Form()]
 #: Longest name, and longest code with its spaces, characters.
 NAME_LETTERS, CODE_LETTERS = 100, 32
-Unit = Annotated[str, StringConstraints(max_length=4)]
 
 
 class WrongCode(NotAllowed):
     """The code of the first set-up is not the one that the console showed last."""
 
 
-class SetUp(BaseModel):
+class SetUp(ChosenUnits):
     """The first owner, with the console's code, and the workshop's units."""
 
     # No shorter bounds than the request's own, and nothing required: what is refused must come back as it was typed.
     code: str = ""
     name: str = ""
     password: str = ""
-    temperature: Unit = "c"
-    length: Unit = "mm"
-    volume: Unit = "l"
-    mass: Unit = "kg"
-    language: Unit = ""
 
 
 @router.get("/set-up")
@@ -100,23 +93,17 @@ def set_up(request: Request, service: ServiceDep, given: Annotated[SetUp, Form()
             forget_codes(tx)
             events.add_event(tx, None, now_ms, "owner-made", name)
             language = given.language if given.language in LANGUAGES else None
-            data = {"units": _units_of(given).cookie, "language": language}
+            data = {"units": given.reader.cookie, "language": language}
             events.add_event(tx, None, now_ms, shop_events.UNITS_CHOSEN, name, data=data)
     except (NotAllowed, BadInput, TooMany) as error:
         # The password alone is typed again. A code that was wrong is shown, to be corrected.
         shown = given.model_copy(update={"password": ""})
         wrong = isinstance(error, WrongCode)
         again = {"shortest": passwords.SHORTEST, "given": shown, "code_wrong": wrong}
-        again |= {"u": _units_of(given), "languages": LANGUAGE_NAMES}
+        again |= {"u": given.reader, "languages": LANGUAGE_NAMES}
         return _again(request, "set-up.html", error, again)
     forget_shop_reading(request)
     return sign_in_actions.let_in(request, person_id, "/")
-
-
-def _units_of(given: SetUp) -> Reader:
-    return units_from(
-        ".".join((given.temperature, given.length, given.volume, given.mass)), given.language or "en"
-    )
 
 
 @router.get("/sign-in")

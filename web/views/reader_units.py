@@ -7,8 +7,10 @@ may differ: the wall screen, a page before sign-in. Units are kept as four words
 from __future__ import annotations
 
 from contextlib import suppress
+from typing import Annotated
 
 from fastapi import Request
+from pydantic import BaseModel, StringConstraints
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.responses import Response
 
@@ -26,6 +28,25 @@ KEPT_MS = 30_000
 COOKIE_S = 5 * 365 * 24 * 3600
 #: What a link for a copy may ask for: `?units=us`.
 SYSTEMS = {"us": "f.in.gal.lb", "metric": "c.mm.l.kg"}
+
+
+Unit = Annotated[str, StringConstraints(max_length=4)]
+
+
+class ChosenUnits(BaseModel):
+    """Units and language as a form gives them; nothing is required."""
+
+    temperature: Unit = "c"
+    length: Unit = "mm"
+    volume: Unit = "l"
+    mass: Unit = "kg"
+    language: Unit = ""
+
+    @property
+    def reader(self) -> Reader:
+        """Who would read so; metric where the units make no sense."""
+        units = ".".join((self.temperature, self.length, self.volume, self.mass))
+        return units_from(units, self.language or "en")
 
 
 def reader_of(request: Request) -> Reader:
