@@ -1,4 +1,4 @@
-"""Sentences from before decisions carried facts: kept rows, sealed records, and what is not converted yet.
+"""Sentences from before decisions carried facts: kept rows and sealed records.
 
 A quantity in one is a mark, "{63.625 °C|1}" (logger/facts.py), or stands there as a number with its unit.
 """
