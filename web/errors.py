@@ -11,6 +11,10 @@ class SignInNeeded(LoggerError):
     """This needs somebody who is signed in."""
 
 
+class LinkEnded(SignInNeeded):
+    """A screen's link was ended: nobody there could sign in."""
+
+
 class SetUpNeeded(LoggerError):
     """Nobody owns this service yet: only the first set-up is reachable."""
 

@@ -363,10 +363,12 @@ class InvitationRow:
 
 @dataclass(frozen=True, slots=True)
 class SharedLinkRow:
-    """A link that shows something without a sign-in. pour_id: whose record; None: the board."""
+    """A link that shows something without a sign-in. kind: what. pour_id: of which pour; None: of all of them."""
 
     id: int
     pour_id: int | None
+    kind: str
+    clients: bool
     label: str
     token_hash: str
     by: str

@@ -1,8 +1,9 @@
-"""Links that show something without a sign-in: the board on a wall screen, a record to its client. Revocable."""
+"""Links that show something without a sign-in: board or wall view on a screen, a record to its client. Revocable."""
 
 from __future__ import annotations
 
 import secrets
+from enum import StrEnum
 
 from sqlalchemy import Connection, insert, or_, select, update
 
@@ -17,17 +18,41 @@ from logger.units import DAY_MS
 
 LINK = table(SharedLink)
 _LINKS = select(*columns(LINK, SharedLinkRow))
-#: A record's link holds this long; a wall screen's until it is ended.
+#: A record's link holds this long; a screen's until it is ended.
 RECORD_MS = 365 * DAY_MS
+#: How often it is noted that a screen goes by its link, ms.
+SEEN_EVERY_MS = 60_000
 
 
-def share(tx: Connection, pour_id: int | None, label: str, by: str, now_ms: int) -> tuple[int, str]:
-    """Record a new link and return (id, token of 256 random bits, shown once and kept as a hash). Raises NotFound."""
+class LinkKind(StrEnum):
+    """What a link shows."""
+
+    RECORD = "record"  #: one pour's record
+    SCREEN = "screen"  #: the board and its alarms
+    WALL = "wall"  #: the wall view, without a way to anything else
+
+
+def share(
+    tx: Connection,
+    pour_id: int | None,
+    label: str,
+    by: str,
+    now_ms: int,
+    kind: LinkKind | None = None,
+    *,
+    clients: bool = False,
+) -> tuple[int, str]:
+    """Record a new link and return (id, token of 256 random bits, shown once and kept as a hash). Raises NotFound.
+
+    kind: None: the record of a pour, or the board where no pour is named. clients: whether the wall view names them.
+    """
     if pour_id is not None:
         get_pour(tx, pour_id)
     token = secrets.token_urlsafe(32)
     values = {
         "pour_id": pour_id,
+        "kind": kind or (LinkKind.SCREEN if pour_id is None else LinkKind.RECORD),
+        "clients": clients,
         "label": label,
         "token_hash": token_hash(token),
         "by": by,
@@ -37,10 +62,11 @@ def share(tx: Connection, pour_id: int | None, label: str, by: str, now_ms: int)
     return int(tx.execute(insert(LINK).values(**values).returning(LINK.c.id)).scalar_one()), token
 
 
-def by_token(connection: Connection, token: str, now_ms: int) -> SharedLinkRow | None:
-    """Return the link that a token opens, or None: unknown, ended or run out."""
+def by_token(connection: Connection, token: str, now_ms: int, *kinds: LinkKind) -> SharedLinkRow | None:
+    """Return the link that a token opens, or None: unknown, ended, run out, or of no kind that was asked for."""
     holds = (LINK.c.ended_ms.is_(None), or_(LINK.c.expires_ms.is_(None), LINK.c.expires_ms > now_ms))
-    return first_row(connection, _LINKS.where(LINK.c.token_hash == token_hash(token), *holds), SharedLinkRow)
+    asked = (LINK.c.token_hash == token_hash(token), LINK.c.kind.in_(kinds))
+    return first_row(connection, _LINKS.where(*asked, *holds), SharedLinkRow)
 
 
 def holding(connection: Connection, now_ms: int) -> list[SharedLinkRow]:
@@ -63,5 +89,5 @@ def end(tx: Connection, link_id: int, now_ms: int) -> SharedLinkRow:
 
 
 def note_use(tx: Connection, link_id: int, now_ms: int) -> None:
-    """Note that a link was opened."""
+    """Note that a link was opened, or that a screen still goes by it."""
     tx.execute(update(LINK).where(LINK.c.id == link_id).values(seen_ms=now_ms))

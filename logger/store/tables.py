@@ -17,6 +17,7 @@ from sqlalchemy import (
     Integer,
     LargeBinary,
     UniqueConstraint,
+    false,
     text,
 )
 from sqlmodel import Field, SQLModel
@@ -411,13 +412,17 @@ class Invitation(SQLModel, table=True):
 
 
 class SharedLink(SQLModel, table=True):
-    """A link that shows something without a sign-in: the board on a wall screen, or one pour's record to its client."""
+    """A link that shows something without a sign-in: the board, the wall view, or one pour's record to its client."""
 
     __tablename__ = "shared_link"
 
     id: int | None = Field(default=None, primary_key=True)
-    #: Null: the board and its alarms, read-only. Else: the record of this pour.
+    #: Whose record; null: all pours.
     pour_id: int | None = Field(default=None, foreign_key="pour.id")
+    #: What it shows: a `LinkKind` of shared_links.py.
+    kind: str = Field(default="record", max_length=16, sa_column_kwargs={"server_default": "record"})
+    #: Whether the wall view names the clients.
+    clients: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
     label: str = Field(max_length=100)
     token_hash: str = Field(unique=True, max_length=64)
     by: str = Field(max_length=100)

@@ -25,6 +25,7 @@ from logger.record.verify import verify
 from logger.store import pours, shared_links
 from logger.store.readings import READING
 from logger.store.rows import PourWithPrediction
+from logger.store.shared_links import LinkKind
 from logger.words.phrase import phrase
 from logger.words.reader import METRIC, Reader
 from logger.words.render import say
@@ -62,6 +63,8 @@ RecordJson = Annotated[
 ]
 #: Pieces in which a file is sent, bytes.
 PIECE = 256 * 1024
+#: Links by whose token a calendar is read as well.
+WITH_CALENDAR = (LinkKind.RECORD, LinkKind.SCREEN)
 #: Reminds so long before something that asks for hands, min.
 REMIND_MIN = 15
 #: How the names of these begin (`web.views.agenda.Coming.name`).
@@ -192,7 +195,9 @@ def calendar_by_link(token: str, request: Request, service: ServiceDep) -> Respo
     one.
     """
     with service.store.read() as connection:
-        link = shared_links.by_token(connection, token.removesuffix(".ics")[:100], service.timeline.now_ms())
+        link = shared_links.by_token(
+            connection, token.removesuffix(".ics")[:100], service.timeline.now_ms(), *WITH_CALENDAR
+        )
     if link is None:
         raise NotFound(phrase("this calendar's link was ended, has run out, or was not copied whole"))
     return _calendar(service, link.pour_id, reader_of(request))

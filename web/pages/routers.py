@@ -36,6 +36,7 @@ from web.pages import (
     shop,
     stations,
     steps,
+    wall,
     wiring,
 )
 
@@ -44,6 +45,7 @@ ROUTERS = [
     module.router
     for module in (
         board,
+        wall,
         new_pour,
         pour,
         steps,

@@ -1,4 +1,4 @@
-"""Links that show something without a sign-in: the board for a wall screen, a pour's record for its client."""
+"""Links that show something without a sign-in: board or wall view for a screen, a pour's record for its client."""
 
 from __future__ import annotations
 
@@ -6,24 +6,38 @@ import re
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
+import segno
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput, NotFound
 from logger.store import events, pours, shared_links, shop_events
+from logger.store.shared_links import LinkKind
 from logger.words.numbers import LANGUAGE_NAMES, LANGUAGES
 from logger.words.phrase import phrase
 from web.actions import sign_in
 from web.schemas import RowId
 from web.security import access
-from web.security.access import MakerDep, ServiceDep
+from web.security.access import MakerDep, OwnerDep, ServiceDep
 from web.security.throttle import address_key
 from web.service.service import Service
 from web.views.reader_units import SYSTEMS, keep_on_device
 from web.views.render import page
 
 router = APIRouter(include_in_schema=False)
-#: A wall screen's browser keeps its link this long, s.
+#: Where each kind of link leads to; {}: its pour.
+LEADS_TO = {
+    LinkKind.RECORD: "/pours/{}/record",
+    LinkKind.SCREEN: "/",
+    LinkKind.WALL: "/wall",
+}
+#: The cookie in which a browser keeps each.
+COOKIES = {
+    LinkKind.RECORD: access.RECORD_COOKIE,
+    LinkKind.SCREEN: access.SCREEN_COOKIE,
+    LinkKind.WALL: access.WALL_COOKIE,
+}
+#: A screen's browser keeps its link this long, s.
 SCREEN_S = 365 * 24 * 3600
 
 
@@ -44,14 +58,8 @@ def share(
     language: Annotated[str, Form(max_length=4)] = "",
 ) -> Response:
     """Make a new link; its address is shown in the answer only."""
-    label = " ".join(label.split())
     try:
-        if not label or not label.isprintable():
-            raise BadInput(
-                phrase("label"),
-                phrase("is empty"),
-                remedy=phrase("say whom or what it is for, to end the right one later"),
-            )
+        label = _checked_label(label)
         if pour and not re.fullmatch(r"[0-9]{1,9}", pour):
             raise BadInput(
                 phrase("pour"), phrase("is not a pour"), value=pour, remedy=phrase("choose one from the list")
@@ -64,18 +72,38 @@ def share(
             events.add_event(tx, pour_id, now_ms, kind, who.name, label)
     except (BadInput, NotFound) as error:
         return page(request, "links.html", _context(service) | {"problem": error.fact}, status=422)
-    asked = {
-        "units": units if units in SYSTEMS else "",
-        "language": language if language in LANGUAGES else "",
-    }
-    query = urlencode({name: value for name, value in asked.items() if value})
-    address = f"{service.settings.link_base}/shared/{token}{'?' if query else ''}{query}"
+    address = _address(service, token, units, language)
     calendar = f"{service.settings.link_base}/calendar/{token}"
     return page(
         request,
         "links.html",
         _context(service) | {"address": address, "calendar": calendar, "made_for": label},
     )
+
+
+@router.post("/links/wall")
+def share_wall(
+    request: Request,
+    service: ServiceDep,
+    who: OwnerDep,
+    label: Annotated[str, Form(max_length=100)],
+    clients: Annotated[str, Form(max_length=4)] = "",
+    units: Annotated[str, Form(max_length=10)] = "",
+    language: Annotated[str, Form(max_length=4)] = "",
+) -> Response:
+    """Make a link to the wall view; its address and code are shown in the answer only."""
+    try:
+        label = _checked_label(label)
+    except BadInput as error:
+        return page(request, "links.html", _context(service) | {"problem": error.fact}, status=422)
+    now_ms, named = service.timeline.now_ms(), clients == "yes"
+    with service.store.write() as tx:
+        _row, token = shared_links.share(tx, None, label, who.name, now_ms, LinkKind.WALL, clients=named)
+        events.add_event(tx, None, now_ms, "wall-link-made", who.name, label, data={"clients": named})
+    address = _address(service, token, units, language)
+    code = segno.make(address, error="m", micro=False).svg_data_uri(border=2)
+    made = {"address": address, "made_for": label, "code": code}
+    return page(request, "links.html", _context(service) | made)
 
 
 @router.post("/links/{link_id}/end")
@@ -96,7 +124,7 @@ def opened(token: str, request: Request, service: ServiceDep) -> Response:
     tries = sign_in.Tries(request)
     tries.take(request.app.state.throttle.tries_of_address, address_key(request.scope))
     with service.store.read() as connection:
-        link = shared_links.by_token(connection, token[:100], now_ms)
+        link = shared_links.by_token(connection, token[:100], now_ms, *LEADS_TO)
     if link is None:
         raise NotFound(
             phrase("this link was ended, has run out, or was not copied whole; ask whoever gave it to you")
@@ -104,18 +132,40 @@ def opened(token: str, request: Request, service: ServiceDep) -> Response:
     tries.give_back()
     with service.store.write() as tx:
         shared_links.note_use(tx, link.id, now_ms)
-    on_screen = link.pour_id is None
-    answer = RedirectResponse("/" if on_screen else f"/pours/{link.pour_id}/record", 303)
+    kind = LinkKind(link.kind)
+    answer = RedirectResponse(LEADS_TO[kind].format(link.pour_id), 303)
     # A screen or a client keeps what their link asked for: ?units=us&language=de.
     language = request.query_params.get("language", "")
     units = SYSTEMS.get(request.query_params.get("units", ""))
     keep_on_device(answer, request, units, language if language in LANGUAGES else None)
-    name = access.SCREEN_COOKIE if on_screen else access.RECORD_COOKIE.format(link.pour_id)
+    name = COOKIES[kind].format(link.pour_id)
     # Lax, not Strict: a client follows it from a mail, and it can change nothing.
     answer.set_cookie(
         name, token, max_age=SCREEN_S, httponly=True, samesite="lax", secure=access.secure(request)
     )
     return answer
+
+
+def _checked_label(label: str) -> str:
+    """Return what a link is for. Raises BadInput."""
+    label = " ".join(label.split())
+    if not label or not label.isprintable():
+        raise BadInput(
+            phrase("label"),
+            phrase("is empty"),
+            remedy=phrase("say whom or what it is for, to end the right one later"),
+        )
+    return label
+
+
+def _address(service: Service, token: str, units: str, language: str) -> str:
+    """Return a link's address, with the units and the language in which it is to be read."""
+    asked = {
+        "units": units if units in SYSTEMS else "",
+        "language": language if language in LANGUAGES else "",
+    }
+    query = urlencode({name: value for name, value in asked.items() if value})
+    return f"{service.settings.link_base}/shared/{token}{'?' if query else ''}{query}"
 
 
 def _context(service: Service) -> dict[str, Any]:
@@ -128,6 +178,8 @@ def _context(service: Service) -> dict[str, Any]:
         "own": own,
         "problem": None,
         "address": None,
+        "calendar": None,
+        "code": None,
         "made_for": None,
         "languages": LANGUAGE_NAMES,
     }

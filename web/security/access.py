@@ -18,11 +18,12 @@ from logger.errors import NotAllowed
 from logger.store import people, pours, shared_links
 from logger.store.events import must_be_own
 from logger.store.people import Role, owner_exists, signed_in
-from logger.store.rows import StationRow
+from logger.store.rows import SharedLinkRow, StationRow
+from logger.store.shared_links import LinkKind
 from logger.store.shops import FIRST
 from logger.store.stations import by_token, token_hash
 from logger.words.phrase import phrase
-from web.errors import Forbidden, SetUpNeeded, SignInNeeded
+from web.errors import Forbidden, LinkEnded, SetUpNeeded, SignInNeeded
 from web.schemas import RowId
 from web.service.service import Service
 
@@ -30,8 +31,8 @@ log = logging.getLogger(__name__)
 
 #: The cookie of a sign-in; over HTTPS its name says that no other host and no plain connection can have set it.
 COOKIE = "pourlog_sign_in"
-#: Cookies of shared links: one for the board, one for each pour's record.
-SCREEN_COOKIE, RECORD_COOKIE = "pourlog_screen", "pourlog_record_{}"
+#: Cookies of shared links: one for the board, one for the wall view, one for each pour's record.
+SCREEN_COOKIE, WALL_COOKIE, RECORD_COOKIE = "pourlog_screen", "pourlog_wall", "pourlog_record_{}"
 #: Stations whose tokens are remembered at most.
 MOST_KNOWN = 50_000
 #: What may be asked about a record from elsewhere: to read it, to prove it, to take it along, to delete it.
@@ -186,8 +187,8 @@ def onlooker(request: Request) -> Who:
     if token and who_is(request) is None:
         service = service_of(request)
         with service.store.read() as connection:
-            link = shared_links.by_token(connection, token, service.timeline.now_ms())
-        if link is not None and link.pour_id is None:
+            link = shared_links.by_token(connection, token, service.timeline.now_ms(), LinkKind.SCREEN)
+        if link is not None:
             who = Who(0, link.label, Role.SCREEN, 0, link.shop_id)
             request.state.who = who
             return who
@@ -200,10 +201,31 @@ def reader(pour_id: RowId, request: Request) -> Who | None:
     if token and who_is(request) is None:
         service = service_of(request)
         with service.store.read() as connection:
-            link = shared_links.by_token(connection, token, service.timeline.now_ms())
+            link = shared_links.by_token(connection, token, service.timeline.now_ms(), LinkKind.RECORD)
         if link is not None and link.pour_id == pour_id:
             return None
     return _signed_in(request)
+
+
+def wall(request: Request) -> SharedLinkRow | None:
+    """Return the link of a screen with the wall view; None for anybody who is signed in. Raises LinkEnded.
+
+    The link comes first: whoever made it sees in their own browser what the screen shows.
+    """
+    token = request.cookies.get(WALL_COOKIE)
+    if token:
+        service = service_of(request)
+        with service.store.read() as connection:
+            link = shared_links.by_token(connection, token, service.timeline.now_ms(), LinkKind.WALL)
+        if link is not None:
+            request.state.who = Who(0, link.label, Role.SCREEN, 0, link.shop_id)
+            return link
+        if who_is(request) is None:
+            raise LinkEnded(
+                phrase("the link of this screen was ended; make a new one in the settings, and open it here")
+            )
+    _signed_in(request)
+    return None
 
 
 def own_page(request: Request) -> None:
@@ -271,6 +293,7 @@ def operator(request: Request) -> None:
 OperatorDep = Annotated[None, Depends(operator)]
 ViewerDep = Annotated[Who, Depends(viewer)]
 OnlookerDep = Annotated[Who, Depends(onlooker)]
+WallDep = Annotated[SharedLinkRow | None, Depends(wall)]
 ReaderDep = Annotated[Who | None, Depends(reader)]
 PersonDep = Annotated[Who, Depends(person)]
 MakerDep = Annotated[Who, Depends(maker)]

@@ -1,8 +1,8 @@
 """Every route: who may, and what it leaves behind for the audit. A test holds this table and the app together.
 
 `may` names a dependency of access.py: viewer, maker, owner: signed in with that role or a higher one; person:
-anybody signed in; onlooker: or a wall screen; reader: or whoever has a link to that record; station: by its token;
-operator: by the operators' token, or from the machine itself.
+anybody signed in; onlooker: or a screen by its link; wall: or a screen by a link to the wall view; reader: or whoever
+has a link to that record; station: by its token; operator: by the operators' token, or from the machine itself.
 anybody: nobody need be known. Whoever changes something must ask from one of our own pages (access.own_page), except
 a station, which shows its token in a header that no foreign page can set.
 
@@ -97,6 +97,7 @@ ROUTES: tuple[Route, ...] = (
     Route("POST", "/to-phone/{token}", "anybody", "phone-set-up"),
     Route("GET", "/links", "maker"),
     Route("POST", "/links", "maker", "screen-link-made"),
+    Route("POST", "/links/wall", "owner", "wall-link-made"),
     Route("POST", "/links/{link_id}/end", "maker", "link-ended"),
     Route("GET", "/settings", "viewer"),
     Route("GET", "/help", "viewer"),
@@ -166,6 +167,7 @@ ROUTES: tuple[Route, ...] = (
     # Pours, for people
     Route("GET", "/", "onlooker"),
     Route("GET", "/live", "onlooker"),
+    Route("GET", "/wall", "wall"),
     Route("GET", "/alarms/{alarm_id}", "onlooker"),
     Route("POST", "/alarms/{alarm_id}/acknowledge", "maker", "alarm"),
     Route("GET", "/pours/new", "maker"),

@@ -9,6 +9,7 @@ from __future__ import annotations
 from fastapi import Request
 
 from logger.store import shared_links
+from logger.store.shared_links import LinkKind
 from web.security import access
 from web.security.routes_table import ROUTES
 from web.service.service import Service
@@ -29,10 +30,11 @@ def shop_of(request: Request, service: Service) -> int | None:
     who = access.who_is(request)
     if who is not None:
         return who.shop_id
-    token = request.cookies.get(access.SCREEN_COOKIE)
-    if token:
-        with service.store.read() as connection:
-            link = shared_links.by_token(connection, token, service.timeline.now_ms())
-        if link is not None and link.pour_id is None:
-            return int(link.shop_id)
+    for cookie, kind in ((access.SCREEN_COOKIE, LinkKind.SCREEN), (access.WALL_COOKIE, LinkKind.WALL)):
+        token = request.cookies.get(cookie)
+        if token:
+            with service.store.read() as connection:
+                link = shared_links.by_token(connection, token, service.timeline.now_ms(), kind)
+            if link is not None:
+                return int(link.shop_id)
     return None

@@ -30,7 +30,7 @@ from logger.input_errors import input_problem, most_telling
 from logger.store.readings import Conflict
 from logger.words.phrase import phrase
 from logger.words.render import say
-from web.errors import Forbidden, SetUpNeeded, SignInNeeded, TooMany
+from web.errors import Forbidden, LinkEnded, SetUpNeeded, SignInNeeded, TooMany
 from web.security.access import who_is
 from web.server.emergency import cannot_use_the_database
 from web.server.refusal import Refusal, error_body
@@ -97,7 +97,7 @@ def install(app: FastAPI, guarding: Mapping[str, str]) -> None:
         if _wants_page(request):
             if isinstance(error, SetUpNeeded):
                 return RedirectResponse("/set-up", 303)
-            if isinstance(error, SignInNeeded):
+            if isinstance(error, SignInNeeded) and not isinstance(error, LinkEnded):
                 return RedirectResponse(f"/sign-in?then={request.url.path}", 303)
         answer = _answer(request, status, refusal_of(error))
         if isinstance(error, TooMany):

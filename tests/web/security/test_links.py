@@ -28,6 +28,15 @@ def link_of(house: Any, pour: str = "", role: str = "maker") -> str:
     return found[1]
 
 
+def wall_link_of(house: Any, **asked: str) -> str:
+    """A new link's path to the wall view."""
+    page = house.browser("owner").post("/links/wall", data={"label": "Above the door"} | asked)
+    found = re.search(r'id="address">[^<]+?(/shared/[^<]+)<', page.text)
+    assert found is not None, page.text
+    assert 'class="scan"' in page.text
+    return found[1]
+
+
 def reach(browser: Any, path_of: Any) -> set[str]:
     """Every listed GET that this browser may open for pour 1."""
     asked = [
@@ -50,10 +59,78 @@ def test_a_wall_screen_sees_the_board_and_its_alarms_and_nothing_else(two: Any, 
     assert 'href="/settings"' not in board
 
 
+def test_a_link_to_the_wall_view_shows_the_wall_view_and_nothing_else(two: Any, path_of: Any) -> None:
+    """Clients see that screen: no board with what is done, no alarm's page, no record, no calendar."""
+    screen = two.browser()
+    path = wall_link_of(two)
+    answer = screen.get(path)
+    assert answer.url.path == "/wall"
+    assert "River table" in answer.text
+    assert answer.headers["x-robots-tag"] == "noindex, nofollow"
+    assert answer.headers["referrer-policy"] == "no-referrer"
+    assert not re.search(r"<form|<input|<nav|<a ", answer.text)
+    assert reach(screen, path_of) == {"/wall"}
+    assert screen.get(path.replace("/shared/", "/calendar/")).status_code == 404
+
+
+def test_the_wall_view_names_clients_only_where_its_link_says_so(two: Any) -> None:
+    """Not even to whoever is signed in and looks at it."""
+    silent, naming = two.browser(), two.browser()
+    assert "A client" not in silent.get(wall_link_of(two)).text
+    assert "A client (invented)" in naming.get(wall_link_of(two, clients="yes")).text
+    assert "A client" not in two.browser("owner").get("/wall").text
+
+
+def test_the_token_of_another_link_does_not_open_the_wall_view(two: Any) -> None:
+    """Nor does its own open the board or a record: each link shows what it was made for."""
+    wall, screen, client = (
+        path.rpartition("/")[2] for path in (wall_link_of(two), link_of(two), link_of(two, "1"))
+    )
+    for token in (screen, client):
+        browser = two.browser()
+        browser.cookies.set("pourlog_wall", token)
+        assert browser.get("/wall").status_code == 401
+    browser = two.browser()
+    browser.cookies.set("pourlog_screen", wall)
+    browser.cookies.set("pourlog_record_1", wall)
+    assert browser.get("/").status_code == 401
+    assert browser.get("/pours/1/record").status_code == 401
+
+
+def test_an_ended_link_leaves_words_on_the_wall_that_say_so(two: Any) -> None:
+    """A screen cannot sign in: it says what to do, in place of a form for a password."""
+    screen = two.browser()
+    screen.get(wall_link_of(two))
+    two.browser("maker").post("/links/1/end")
+    answer = screen.get("/wall", headers={"accept": "text/html"}, follow_redirects=False)
+    assert answer.status_code == 401
+    assert "the link of this screen was ended" in answer.text.lower()
+    assert "River table" not in answer.text
+
+
+def test_only_an_owner_makes_a_link_to_the_wall_view(two: Any) -> None:
+    """It shows the shop to whoever walks by."""
+    assert two.browser("maker").post("/links/wall", data={"label": "Mine"}).status_code == 403
+    assert 'action="/links/wall"' not in two.browser("maker").get("/links").text
+    assert 'action="/links/wall"' in two.browser("owner").get("/links").text
+
+
+def test_a_wall_links_last_use_is_shown_while_its_screen_goes_by_it(two: Any, clock: Any) -> None:
+    """Whether the screen above the door still shows anything is seen in the list."""
+    screen = two.browser()
+    screen.get(wall_link_of(two))
+    clock.move(3 * 3600)
+    assert "Last used <time" in two.browser("owner").get("/links").text
+    assert "3 h" in two.browser("owner").get("/links").text
+    screen.get("/wall")
+    assert "0 s ago" in two.browser("owner").get("/links").text
+
+
 def test_a_wall_screen_changes_nothing(two: Any, path_of: Any) -> None:
     """Not even an acknowledgement: nobody knows who stood before it."""
     screen = two.browser()
     screen.get(link_of(two))
+    screen.get(wall_link_of(two))
     changing = [route for route in ROUTES if route.changes and route.may not in ("anybody",)]
     answers = {screen.request(route.method, path_of(route), json={}).status_code for route in changing}
     assert answers == {401}
@@ -80,12 +157,11 @@ def test_a_records_cookie_does_not_open_another_record(two: Any) -> None:
     assert client.get("/").status_code == 401
 
 
-@pytest.mark.parametrize("pour", ["", "1"])
-def test_an_ended_link_shows_nothing_from_the_next_request_on(two: Any, pour: str) -> None:
+@pytest.mark.parametrize("shown", ["/", "/pours/1/record", "/wall"])
+def test_an_ended_link_shows_nothing_from_the_next_request_on(two: Any, shown: str) -> None:
     """Neither to a new browser nor to one that had opened it."""
-    path = link_of(two, pour)
+    path = wall_link_of(two) if shown == "/wall" else link_of(two, "1" if "pours" in shown else "")
     browser = two.browser()
-    shown = "/pours/1/record" if pour else "/"
     browser.get(path)
     assert browser.get(shown).status_code == 200
     two.browser("maker").post("/links/1/end")

@@ -29,7 +29,7 @@ from web.service.service import Service
 
 DOORS = {
     getattr(access, name): name
-    for name in ("viewer", "person", "maker", "owner", "onlooker", "reader", "station", "operator")
+    for name in ("viewer", "person", "maker", "owner", "onlooker", "wall", "reader", "station", "operator")
 }
 CHANGING = [route for route in ROUTES if route.changes]
 BY_PEOPLE = [route for route in CHANGING if route.may in ("person", "maker", "owner")]
@@ -244,6 +244,7 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
         "POST /phone/channels/{channel_id}/turn": lambda: {"data": {"turn": "second"}, "ids": phone()},
         "POST /phone/channels/{channel_id}/remove": lambda: {"ids": phone()},
         "POST /links": lambda: {"data": {"label": "Another screen"}},
+        "POST /links/wall": lambda: {"data": {"label": "The wall"}},
         "POST /api/pours": lambda: {"json": {"plan_toml": plan_toml}},
         "PUT /api/pours/{pour_id}/plan": lambda: {"json": {"plan_toml": other}},
         "POST /api/pours/{pour_id}/stage": lambda: {"json": {"to": "ready"}},
