@@ -18,7 +18,7 @@ from web.views.render import asset, templates, unsigned_page
 
 router = APIRouter(include_in_schema=False)
 #: The frame's colours, behind the icon while the pages load.
-GROUND, ACCENT = "#f3f0e7", "#12485a"
+GROUND, ACCENT = "#eef1f0", "#0a5766"
 _ICONS = (
     ("icon.svg", "any", "image/svg+xml", "any"),
     ("icon-192.png", "192x192", "image/png", "any"),

@@ -31,6 +31,7 @@ from web.pages import (
     readiness,
     record,
     resins,
+    screen_elements,
     settings,
     shared_links,
     shop,
@@ -77,6 +78,7 @@ ROUTERS = [
         wiring,
         settings,
         help_pages,
+        screen_elements,
         people,
         shared_links,
     )

@@ -102,6 +102,7 @@ ROUTES: tuple[Route, ...] = (
     Route("GET", "/settings", "viewer"),
     Route("GET", "/help", "viewer"),
     Route("GET", "/glossary", "anybody"),
+    Route("GET", "/screen-elements", "viewer"),
     Route("GET", "/help/{name}", "viewer"),
     Route("POST", "/settings/reading", "person", "reading-chosen"),
     Route("POST", "/settings/units", "person", OWN_DEVICE),
