@@ -54,7 +54,6 @@ CODE = re.compile(r"<(script|style)\b.*?</\1>|<code>.*?</code>|<pre\b.*?</pre>",
 #: sealed, so that they can be proven and read in any language (logger/record/SCHEMA.md).
 SKIPPED = {
     "/live",
-    "/charts/{version}.js",
     "/api/openapi.json",
     *(f"/api/pours/{{pour_id}}/{name}" for name in ("bundle", "everything", "record", "tables/{name}")),
 }

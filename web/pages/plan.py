@@ -34,6 +34,7 @@ from web.schemas import PLAN_BODY, RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.assessed import assessment_of, band_kept, effects_kept, first_answer
+from web.views.charts import HOUR_MS, Stand, chart_of, ends_h, peak_of
 from web.views.plan_edit import bare_degrees, waits_shown, with_numbers, without_empty_lists
 from web.views.plan_fields import SECTIONS, Section
 from web.views.plan_form import with_resin
@@ -268,7 +269,7 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
             "more_questions": len(asked) - 1,
             "link_of": lambda item: link_of(item, plan, pour_id),
             "verdict": verdict,
-            "chart": _chart(pour, plan, u),
+            "chart": _chart(pour, plan, service.timeline.true_ms(), u),
             "room_c": plan.room_schedule()[0][1],
             "wait_h": waits_shown(plan, u) if plan.layer else "",
             "offer": _offer(plan, assessment, u),
@@ -362,12 +363,8 @@ def _offer(plan: Plan, assessment: Assessment, u: Reader) -> dict[str, str] | No
     }
 
 
-def _chart(pour: PourRow, plan: Plan, u: Reader) -> dict[str, Any]:
+def _chart(pour: PourRow, plan: Plan, now_ms: int, u: Reader) -> dict[str, Any]:
     curve = (pour.prediction or {}).get("curve", {})
-    return {
-        "pour": pour.id,
-        "fahrenheit": u.temperature == "f",
-        "limit_c": plan.resin.limits.max_core_c,
-        "predicted": {name: curve.get(name, []) for name in ("hours", "core_c", "surface_c", "underside_c")},
-        "band": None,
-    }
+    hour = None if pour.poured_ms is None else (now_ms - pour.poured_ms) / HOUR_MS
+    stand = Stand(Stage(pour.stage), hour, *peak_of(curve), last_h=ends_h(curve))
+    return chart_of(pour, plan.resin.limits.max_core_c, stand, u, places=("core", "surface", "underside"))

@@ -20,7 +20,8 @@ from logger.live.forecaster import FIRST_H, due_at_h
 from logger.pour import FOLLOWS, LIVE, Stage
 from logger.quantities import chance, difference
 from logger.store import forecasts, page_queries, pours, stations
-from logger.store.rows import EventRow, PourRow
+from logger.store.alarms import alarms_of
+from logger.store.rows import AlarmRow, EventRow, PourRow
 from logger.words.phrase import phrase
 from logger.words.reader import Reader
 from web.actions import ending
@@ -34,6 +35,7 @@ from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.agenda import coming
 from web.views.assessed import course_to_draw
+from web.views.charts import DEEDS, Stand, chart_of, ends_h, marks_of, peak_of
 from web.views.predicted import Foretold, forecast_pictures, foretold_of, pictures
 from web.views.reader_units import reader_of
 from web.views.render import page
@@ -122,6 +124,8 @@ class _Stored:
     pour: PourRow
     standing: Status
     events: list[EventRow]
+    deeds: list[EventRow]
+    alarms: list[AlarmRow]
     looks: list[Look]
     station: str | None
     stations: list[str]
@@ -146,6 +150,8 @@ def _stored(service: Service, connection: Connection, pour_id: int, now_ms: int)
         pour=pour,
         standing=standing,
         events=page_queries.newest_events(connection, pour_id, 60),
+        deeds=page_queries.events_of_kind(connection, pour_id, *DEEDS),
+        alarms=alarms_of(connection, pour_id),
         looks=page_queries.looks_of(connection, pour_id),
         station=name,
         stations=to_choose,
@@ -202,7 +208,7 @@ def _context(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
         "forecast": body,
         "next_forecast_ms": _at_ms(pour, max(due_at_h(body), FIRST_H)) if stage in LIVE else None,
         "helps": _helps(body),
-        "chart": _chart(pour, limits, body, u),
+        "chart": _chart(stored, hour, limits.max_core_c, u),
         "events": stored.events,
         "station": stored.station,
         "stations": stored.stations,
@@ -257,15 +263,23 @@ def _helps(forecast: dict[str, Any] | None) -> list[dict[str, Any]]:
     ]
 
 
-def _chart(pour: PourRow, limits: Any, forecast: dict[str, Any] | None, u: Reader) -> dict[str, Any]:
+def _chart(stored: _Stored, hour: float | None, limit_c: float | None, u: Reader) -> dict[str, Any]:
     """Return what the chart draws beside the measured curves."""
-    curve = (pour.prediction or {}).get("curve", {})
-    return {
-        "pour": pour.id,
-        "fahrenheit": u.temperature == "f",
-        "limit_c": limits.max_core_c,
-        "predicted": {"hours": curve.get("hours", []), "core_c": curve.get("core_c", [])},
-        "band": None
-        if forecast is None
-        else {"from_h": forecast["at_h"], "hours": forecast["bands"]["hours"], **forecast["bands"]["core_c"]},
-    }
+    pour, forecast = stored.pour, stored.standing.forecast
+    call = stored.standing.condition.peak
+    predicted = (pour.prediction or {}).get("curve", {})
+    hottest_c = call.hottest[0] if call.hottest else None
+    stand = Stand(
+        Stage(pour.stage),
+        hour,
+        *peak_of(predicted, call.peak, call.hottest),
+        last_h=max(ends_h(predicted), ends_h(forecast["bands"]) if forecast else 0.0),
+        astray=bool(
+            forecast is None
+            and hottest_c
+            and predicted.get("core_c")
+            and hottest_c > max(predicted["core_c"])
+        ),
+    )
+    marks = () if pour.poured_ms is None else marks_of(stored.alarms, stored.deeds, pour.poured_ms, u)
+    return chart_of(pour, limit_c, stand, u, forecast=forecast, marks=marks)

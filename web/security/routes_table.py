@@ -49,7 +49,6 @@ ROUTES: tuple[Route, ...] = (
     Route("GET", "/api/health", "anybody"),
     Route("GET", "/api/ready", "anybody"),
     Route("GET", "/metrics", "operator"),
-    Route("GET", "/charts/{version}.js", "anybody"),
     Route("GET", "/api/openapi.json", "viewer"),
     # Stations
     Route("POST", "/api/batches", "station", NO_PERSON),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gzip
 import logging
 import math
 import time
@@ -15,7 +14,6 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from logger.errors import NotFound
 from logger.store.database import SEES
 from logger.store.people import owner_exists
 from logger.store.shops import sees
@@ -30,7 +28,6 @@ from web.server.emergency import cannot_use_the_database
 from web.server.lazy_routes import Later
 from web.server.refusal import Refusal, error_body
 from web.service.service import Service
-from web.views.charts import chart_bundle, chart_version
 
 log = logging.getLogger(__name__)
 
@@ -193,17 +190,6 @@ def make_app(
     def openapi(_who: ViewerDep) -> dict[str, Any]:
         app.state.later.load()
         return app.openapi()
-
-    @app.get("/charts/{version}.js", include_in_schema=False)
-    def charts(version: str, request: Request) -> Response:
-        if version != chart_version():
-            raise NotFound(phrase("charts {version} are not here; reload the page", version=version))
-        packed = "gzip" in request.headers.get("accept-encoding", "")
-        body = chart_bundle() if packed else gzip.decompress(chart_bundle())
-        headers = {"Cache-Control": "public, max-age=31536000, immutable", "Vary": "Accept-Encoding"}
-        if packed:
-            headers["Content-Encoding"] = "gzip"
-        return Response(body, media_type="text/javascript", headers=headers)
 
     app.state.later = Later(app)
     app.router.routes.append(app.state.later)

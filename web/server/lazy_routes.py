@@ -20,11 +20,10 @@ def the_rest() -> list[BaseRoute]:
     `include_router` would build each once more, when the app is first asked: two thirds of a second that somebody
     waits for who opens a page right after a start.
     """
-    from starlette.staticfiles import StaticFiles
-
     from web.api import alarms, pours, readiness, record_entries, records, stations, watching
     from web.pages import sign_in
     from web.pages.routers import ROUTERS
+    from web.server.packed_files import PackedFiles
     from web.views.render import STATIC
 
     apis = [
@@ -32,7 +31,7 @@ def the_rest() -> list[BaseRoute]:
         for module in (pours, readiness, record_entries, records, alarms, watching, stations, sign_in)
     ]
     routes = [route for router in (*apis, *ROUTERS) for route in router.routes]
-    return [*routes, Mount("/static", StaticFiles(directory=STATIC), name="static")]
+    return [*routes, Mount("/static", PackedFiles(directory=STATIC), name="static")]
 
 
 class Later(BaseRoute):

@@ -267,16 +267,15 @@ class Running:
 
         self._plans = self.service.plan_work = PlanWork(self.service)
         self._resins = self.service.resin_work = ResinWork(self.service)
-        from web.views.charts import chart_bundle, map_style_id
-        from web.views.render import templates
+        from web.server.packed_files import pack
+        from web.views.render import CHARTS, STATIC, templates
 
         for name in FIRST_TEMPLATES:
             templates().env.get_template(name)
         # Whoever waits for the first page comes first.
         if self.stop.wait(WARM_AFTER_S):
             return
-        chart_bundle()
-        map_style_id()
+        pack(STATIC / CHARTS)
         with self.service.store.read() as connection:
             for pour in pours.live_pours(connection):
                 if not self.stop.is_set():

@@ -61,6 +61,13 @@ _TEXTS = {
         "Chart over hours since pouring. Limit {limit}. Hottest core reading so far {hottest}."
     ),
     "chart-unread": phrase("Chart over hours since pouring. Limit {limit}. No core reading yet."),
+    "chart-hint": phrase("Point at the curve to read it, or use the arrow keys."),
+    "chart-cursor": phrase("Time on the chart"),
+    "chart-read": phrase("{clock}, {span} after pouring: {values}."),
+    "chart-read-planned": phrase("{span} after pouring: {values}."),
+    "chart-no-reading": phrase("no reading"),
+    "chart-forecast": phrase("forecast {value} (90 % range {low} to {high})"),
+    "chart-mark": phrase("{clock}: {text}"),
     # section.js
     "over": phrase("over {limit}"),
     "read": phrase("{value} read"),

@@ -70,7 +70,7 @@ def test_the_chart_draws_gaps_as_gaps_and_keeps_the_hottest_sample(
     shop.feed(0.5, 30, lambda h: {"core": 59.0 if abs(h - 0.25) < 0.004 else 23.0 + h, "room": 21.0})
     page = browse("phone")
     page.goto(f"/pours/{pour}")
-    expect(page.locator("#curve")).to_have_attribute("data-drawn", "2")
+    expect(page.locator("#curve")).to_have_attribute("data-measured", "2")
     core = page.evaluate("document.getElementById('curve').data.find((t) => t.name === 'core').y.map(Number)")
     drawn = page.evaluate("document.getElementById('curve').data.find((t) => t.name === 'core').y")
     assert max(core) == 59.0
@@ -81,7 +81,10 @@ def test_the_chart_draws_gaps_as_gaps_and_keeps_the_hottest_sample(
     assert all(layer["y"] + layer["height"] <= box["y"] + box["height"] + 1 for layer in layers), (
         "chart spills over"
     )
-    dashes = page.evaluate("document.getElementById('curve').data.map((t) => t.line.dash)")
+    dashes = page.evaluate(
+        "document.getElementById('curve').data.filter((t) => t.line && t.line.width).map((t) => t.line.dash)"
+    )
+    assert len(dashes) >= 3
     assert len(set(dashes)) == len(dashes), "lines differ by dash, not by colour alone"
 
 
