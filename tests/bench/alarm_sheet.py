@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import socket
+import sys
 import tempfile
 import threading
 from html import escape
@@ -20,6 +21,7 @@ import uvicorn
 from playwright.sync_api import sync_playwright
 from tour import part_of_tests
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from logger.alarms.kind import Kind
 from logger.alarms.notify_policy import Message, NotifyReason, Recipient
 from logger.alarms.registry import KINDS
