@@ -20,6 +20,7 @@ from logger.alarms.first_hour import (
 )
 from logger.alarms.state import Phase, Transition
 from logger.delivery import signed_links
+from logger.delivery.compose import LOOK_DUE
 from logger.delivery.look_reminders import LATER, reminding_of
 from logger.delivery.signed_links import Claim, LinkRefused
 from logger.errors import NotAllowed
@@ -83,22 +84,10 @@ def later(service: Service, token: str) -> int | None:
     with service.store.write() as tx:
         claim = _claim(service, tx, token)
         asked = _asked(service, tx, claim)
-        due_ms = _must_be_asked(asked)
         by = by_link(service, claim.to)
-        reminding = reminding_of(tx, asked.pour.id, due_ms)
         if claim.alarm_id is None:
-            if any(now_ms - ms < ONE_TAP_MS for ms in reminding.later_ms):
-                return remind_at_ms(due_ms, service.rhythm, reminding)
-            if not asked.later:
-                raise NotAllowed(
-                    phrase(
-                        "it cannot wait any longer: go and look, dry below, level as it was, no smell of heat"
-                    )
-                )
-            text = fact("event-look-later")
-            events.add_event(tx, asked.pour.id, now_ms, LATER, by, text, {"due_ms": due_ms})
-            reminding = Reminding(reminding.sent_ms, [*reminding.later_ms, now_ms])
-            return remind_at_ms(due_ms, service.rhythm, reminding)
+            return _move_reminder(service, tx, asked, by, now_ms)
+        _must_be_asked(asked)
 
     def act(book: AlarmBook, key: str, at_ms: int) -> list[Transition]:
         _kind, state = book.look_up(key)
@@ -106,6 +95,68 @@ def later(service: Service, token: str) -> int | None:
 
     service.watch.act(claim.alarm_id, by, act)
     return None
+
+
+def later_of_pour(service: Service, pour_id: int, by: str) -> None:
+    """Do the same for the look that a pour's own page asks for.
+
+    Raises NotAllowed when it was moved often enough, or no look is due; NotFound.
+    """
+    with service.store.write() as tx:
+        alarm_up = _alarm_up(tx, pour_id)
+        if not alarm_up:
+            _move_reminder(service, tx, asked_of_pour(service, tx, pour_id), by, service.timeline.true_ms())
+    if alarm_up:
+        pour_actions.take_look_due(service, pour_id, by)
+
+
+def asked_of_pour(service: Service, connection: Connection, pour_id: int) -> AskedLook:
+    """Return the look that a pour's own page asks for: its next one. Raises NotFound."""
+    pour, now_ms = pours.get_pour(connection, pour_id), service.timeline.true_ms()
+    looks = page_queries.looks_of(connection, pour_id)
+    due_ms = None
+    if pour.poured_ms is not None and pour.stage in LIVE:
+        over = summarize_looks(pour.poured_ms, service.rhythm, looks, now_ms).over
+        due_ms = None if over else next_due_ms(pour.poured_ms, service.rhythm, looks)
+    if due_ms is None:
+        return AskedLook(pour, None, looks[-1] if looks else None, later=False)
+    later = _alarm_up(connection, pour_id) or _may_wait(connection, pour_id, due_ms, now_ms)
+    return AskedLook(pour, due_ms, None, later)
+
+
+def asked_again_ms(service: Service, connection: Connection, asked: AskedLook) -> int | None:
+    """Return when a look that was answered with "later" is asked for again, true ms; None where it was not."""
+    if asked.due_ms is None:
+        return None
+    reminding = reminding_of(connection, asked.pour.id, asked.due_ms)
+    return remind_at_ms(asked.due_ms, service.rhythm, reminding) if reminding.later_ms else None
+
+
+def _alarm_up(connection: Connection, pour_id: int) -> bool:
+    return any(
+        alarm.kind == LOOK_DUE and alarm.phase == Phase.RAISED
+        for alarm in alarms.open_alarms(connection, pour_id)
+    )
+
+
+def _may_wait(connection: Connection, pour_id: int, due_ms: int, now_ms: int) -> bool:
+    later_ms = reminding_of(connection, pour_id, due_ms).later_ms
+    return len(later_ms) < LATER_TIMES and now_ms < due_ms + LATER_LAST_MS
+
+
+def _move_reminder(service: Service, tx: Connection, asked: AskedLook, by: str, now_ms: int) -> int | None:
+    """Note "later", once for a double tap; return when it is asked again, true ms."""
+    due_ms = _must_be_asked(asked)
+    reminding = reminding_of(tx, asked.pour.id, due_ms)
+    if any(now_ms - ms < ONE_TAP_MS for ms in reminding.later_ms):
+        return remind_at_ms(due_ms, service.rhythm, reminding)
+    if not asked.later:
+        raise NotAllowed(
+            phrase("it cannot wait any longer: go and look, dry below, level as it was, no smell of heat")
+        )
+    events.add_event(tx, asked.pour.id, now_ms, LATER, by, fact("event-look-later"), {"due_ms": due_ms})
+    reminding = Reminding(reminding.sent_ms, [*reminding.later_ms, now_ms])
+    return remind_at_ms(due_ms, service.rhythm, reminding)
 
 
 def _claim(service: Service, connection: Connection, token: str) -> Claim:
@@ -133,8 +184,7 @@ def _asked(service: Service, connection: Connection, claim: Claim) -> AskedLook:
     if over or next_ms is None or last_look is not None:
         return AskedLook(pour, None, last_look, later=False)
     due_ms = of_ms or next_ms
-    reminding = reminding_of(connection, pour_id, due_ms)
-    may_wait = len(reminding.later_ms) < LATER_TIMES and now_ms < due_ms + LATER_LAST_MS
+    may_wait = _may_wait(connection, pour_id, due_ms, now_ms)
     return AskedLook(pour, due_ms, None, later=claim.alarm_id is not None or may_wait)
 
 

@@ -316,11 +316,11 @@ def look(
             text = fact("look-sent-late", text=text, late=late) if text else fact("look-only-late", late=late)
         events.add_event(tx, pour_id, at_ms, "look", by, text, data)
     service.news.publish("pour", pour=pour_id)
-    _take_look_due(service, pour_id, by)
+    take_look_due(service, pour_id, by)
     service.watch.wake()
 
 
-def _take_look_due(service: Service, pour_id: int, by: str) -> None:
+def take_look_due(service: Service, pour_id: int, by: str) -> None:
     """Acknowledge the alarm that a look is due: whoever has looked has answered it."""
 
     def act(book: AlarmBook, key: str, now_ms: int) -> list[Transition]:

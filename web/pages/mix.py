@@ -293,9 +293,10 @@ def _form_page(
 
 def _verdict_page(request: Request, bench: _Bench, batch: Batch, row: EventRow) -> Response:
     """Show one check: the numbers, and the verdict where it is the newest one of its batch."""
-    clock = bench.clock(batch)
+    clock, following = bench.clock(batch), bench.next_for(batch.number)
     context = _shared(bench) | {
         "batch": batch,
+        "planned": following.planned if following else None,
         "row": row,
         "holds": batch.newest is row,
         "set": clock is not None and clock.state is BenchState.SET,

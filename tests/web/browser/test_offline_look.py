@@ -58,6 +58,7 @@ def test_a_look_without_a_connection_is_kept_on_the_phone_and_sent_once(
     assert look.data["sent_ms"] > look.at_ms
     page.goto(f"/pours/{pour}/first-hour")
     expect(page.locator("#looks")).to_contain_text("kept on a phone")
+    page.get_by_text("Something else wrong?").click()
     page.get_by_label("What you saw").fill("left corner")
     page.get_by_role("button", name="It is leaking").click()
     expect(page.locator("#looks")).to_contain_text("left corner")

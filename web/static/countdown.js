@@ -1,4 +1,5 @@
-// Counts the bench's clocks down. Without it the page says until when, as a time of day, which stays true.
+// Counts down to a time of day, at the bench and in the first hour. Without it the page says that time, which stays
+// true.
 "use strict";
 (() => {
   const due = new Set();
@@ -7,13 +8,13 @@
   // A phone that slept has stopped one of its clocks, or somebody set the other: whichever went further counts.
   const now = () => nowMs + Math.max(performance.now() - readAt, Date.now() - readDate);
   const anchor = () => {
-    const there = document.querySelector("#clocks [data-now-ms]");
+    const there = document.querySelector("main [data-now-ms]");
     if (!there || there.dataset.nowMs === String(nowMs)) return;
     nowMs = Number(there.dataset.nowMs); readAt = performance.now(); readDate = Date.now();
   };
   const tick = () => {
     anchor();
-    for (const place of document.querySelectorAll("#clocks [data-count-to]")) {
+    for (const place of document.querySelectorAll("[data-count-to]")) {
       const to = Number(place.dataset.countTo), left = Math.max(0, Math.ceil((to - now()) / 1000));
       const minutes = Math.floor(left / 60);
       const text = minutes < 60
