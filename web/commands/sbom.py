@@ -14,6 +14,10 @@ from typing import Any
 
 #: The program's own name among the distributions.
 OWN = "pourlog"
+#: What lies in web/static, built by others: name, version, licence (SPDX), package URL. Its licence's text lies beside it.
+BUNDLED = [
+    ("plotly.js-basic-dist-min", "4.1.1", "MIT", "pkg:npm/plotly.js-basic-dist-min@4.1.1"),
+]
 _TEST = re.compile(r"extra == ['\"]test['\"]")
 
 
@@ -51,8 +55,21 @@ def bill() -> dict[str, Any]:
         "bomFormat": "CycloneDX",
         "specVersion": "1.5",
         "version": 1,
-        "components": [_component(part) for part in parts()],
+        "components": [*(_component(part) for part in parts()), *_bundled()],
     }
+
+
+def _bundled() -> list[dict[str, Any]]:
+    return [
+        {
+            "type": "library",
+            "name": name,
+            "version": version,
+            "purl": purl,
+            "licenses": [{"license": {"id": licence}}],
+        }
+        for name, version, licence, purl in BUNDLED
+    ]
 
 
 def _component(part: Distribution) -> dict[str, Any]:

@@ -31,7 +31,9 @@
   const degree = () => about.fahrenheit ? "°F" : "°C";
   const shown = (celsius) => celsius == null ? null : about.fahrenheit ? celsius * 1.8 + 32 : celsius;
   const written = (celsius, digits = 1) => `${number(shown(celsius), digits)} ${degree()}`;
-  const predicted = (celsius) => celsius > BEYOND_C ? say("over", { limit: written(BEYOND_C, 0) }) : written(celsius, 0);
+  // A predicted temperature: above what the model knows there is no figure.
+  const predicted = (celsius) =>
+    celsius > BEYOND_C ? say("over", { limit: written(BEYOND_C, 0) }) : written(celsius, 0);
 
   // The workshop's clock: a browser may stand in another zone. A moment comes as if it were UTC.
   const ahead = (ms) => {
@@ -43,10 +45,10 @@
     const guess = localMs - ahead(localMs), ms = localMs - ahead(guess);
     return (ms - about.poured_ms) / HOUR_MS;
   };
-  const told_at = (ms, options) =>
-    new Date(ms).toLocaleString(document.documentElement.lang, { timeZone: "UTC", ...options });
-  const clock = (ms) => told_at(ms, { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
-  const day = (ms) => told_at(ms, { weekday: "short", day: "numeric" });
+  const language = document.documentElement.lang === "en" ? "en-GB" : document.documentElement.lang;
+  const date = (ms, options) => new Date(ms).toLocaleString(language, { timeZone: "UTC", ...options });
+  const clock = (ms) => date(ms, { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+  const day = (ms) => date(ms, { weekday: "short", day: "numeric" });
   const moment = (hour) => {
     const ms = local(hour), now = local(measured.now_h ?? hour);
     return day(ms) === day(now) ? clock(ms) : `${day(ms)}, ${clock(ms)}`;
@@ -65,8 +67,10 @@
     let a = 0, b = hours.length - 1;
     if (b < 0 || hour < hours[0] - OLD_H || hour > hours[b] + OLD_H) return null;
     while (b - a > 1) { const m = (a + b) >> 1; if (hours[m] <= hour) a = m; else b = m; }
-    if (celsius[a] == null || celsius[b] == null)
-      return Math.abs(hours[a] - hour) <= OLD_H / 4 ? celsius[a] : Math.abs(hours[b] - hour) <= OLD_H / 4 ? celsius[b] : null;
+    if (celsius[a] == null || celsius[b] == null) {
+      const near = hour - hours[a] < hours[b] - hour ? a : b;
+      return Math.abs(hours[near] - hour) <= OLD_H / 4 ? celsius[near] : null;
+    }
     const f = Math.min(1, Math.max(0, (hour - hours[a]) / (hours[b] - hours[a] || 1)));
     return celsius[a] + f * (celsius[b] - celsius[a]);
   };
@@ -122,7 +126,10 @@
   more.addEventListener("click", () => { everything = !everything; draw(); });
 
   const measure = document.createElement("canvas").getContext("2d");
-  const wide = (text) => { measure.font = `600 13px ${getComputedStyle(box).fontFamily}`; return measure.measureText(text).width; };
+  const wide = (text) => {
+    measure.font = `600 13px ${getComputedStyle(box).fontFamily}`;
+    return measure.measureText(text).width;
+  };
   // The name of a line, and its value where that is of now.
   const labelled = (line) => {
     const last = line.celsius.findLastIndex((c) => c != null), end = line.hours[last];
@@ -153,7 +160,8 @@
       low.push(line.celsius[i]); high.push(line.measured ? line.celsius[i] : Math.min(BEYOND_C, line.celsius[i]));
     });
     about.band?.hours.forEach((hour, i) => {
-      if (hour >= from && hour <= until) { low.push(about.band.p05[i]); high.push(Math.min(about.band.p95[i], 1.1 * about.limit_c)); }
+      if (hour < from || hour > until) return;
+      low.push(about.band.p05[i]); high.push(Math.min(about.band.p95[i], 1.1 * (about.limit_c ?? BEYOND_C)));
     });
     const least = Math.min(...low, (about.limit_c ?? 60) - 20), most = Math.max(...high), air = most - least;
     return {
@@ -173,7 +181,7 @@
     for (let ms = Math.ceil(local(from) / every) * every; ticks.length < 60; ms += every) {
       const hour = hourOf(ms);
       if (hour > until) break;
-      const name = day(ms), long = until - from > 20 || day(local(from)) !== day(local(until));
+      const name = day(ms), long = day(local(from)) !== day(local(until));
       // The day stands under its first time, and instead of it where every tick is midnight.
       const text = every >= 24 * HOUR_MS ? name : long && name !== before ? `${clock(ms)}<br>${name}` : clock(ms);
       if (hour >= from) { ticks.push({ hour, text }); before = name; }
@@ -185,7 +193,7 @@
     for (let i = Math.max(0, Math.ceil(from / every - 1e-9)); i * every <= until; i++) {
       const hour = i * every;
       ticks.push({
-        hour, text: every < 1 && hour % 1 ? say("minutes", { m: Math.round(60 * hour) }) : say("hours", { h: number(hour) }),
+        hour, text: hour % 1 ? say("minutes", { m: Math.round(60 * hour) }) : say("hours", { h: number(hour) }),
       });
     }
     return ticks;
@@ -208,15 +216,20 @@
   };
   const layout = () => {
     const { from, until, ticks, inner } = view, hours = hourTicks(from, until, inner);
-    const placed = (list) => ({ tickmode: "array", tickvals: list.map((t) => t.hour), ticktext: list.map((t) => t.text) });
-    const line = (place, color, width, dash) => ({ type: "line", layer: "below", ...place, line: { color, width, dash } });
+    const placed = (list) =>
+      ({ tickmode: "array", tickvals: list.map((tick) => tick.hour), ticktext: list.map((tick) => tick.text) });
+    const line = (place, color, width, dash) =>
+      ({ type: "line", layer: "below", ...place, line: { color, width, dash } });
     const shapes = [], limit = shown(about.limit_c);
-    if (limit != null) shapes.push({ ...line({ xref: "paper", x0: 0, x1: 1, y0: limit, y1: limit }, tone("limit"), 2.5), layer: "above" });
-    if (about.live && measured.now_h > from && measured.now_h < until)
-      shapes.push(line({ yref: "paper", y0: 0, y1: 1, x0: measured.now_h, x1: measured.now_h }, tone("soft"), 1, "dot"));
+    if (limit != null)
+      shapes.push(line({ xref: "paper", x0: 0, x1: 1, y0: limit, y1: limit, layer: "above" }, tone("limit"), 2.5));
+    const now = measured.now_h;
+    if (about.live && now > from && now < until)
+      shapes.push(line({ yref: "paper", y0: 0, y1: 1, x0: now, x1: now }, tone("soft"), 1, "dot"));
     const axis = { range: [from, until], fixedrange: true, zeroline: false, showline: false };
     return {
-      width: view.width, height: view.height, autosize: false, showlegend: false, shapes, hovermode: false, dragmode: false,
+      width: view.width, height: view.height, autosize: false, showlegend: false, shapes, hovermode: false,
+      dragmode: false,
       paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)",
       font: { color: tone("soft"), size: 12, family: getComputedStyle(document.body).fontFamily },
       margin: { l: view.left, r: view.right, t: view.top, b: view.bottom, pad: 0 },
@@ -240,8 +253,11 @@
   const name = (drawn) => {
     const placed = [], ends = [], bottom = view.top + view.tall, edge = view.width - view.right;
     const put = ({ text, color, x, y, kind }) => {
-      const width = wide(text) + 4, free = (top) => top >= view.top - 2 && top + LABEL <= bottom + 1
-        && placed.every((one) => x + width <= one.x || x >= one.x + one.width || top + LABEL <= one.top || top >= one.top + LABEL);
+      const width = wide(text) + 4;
+      const apart = (one, top) =>
+        x + width <= one.x || x >= one.x + one.width || top + LABEL <= one.top || top >= one.top + LABEL;
+      const free = (top) =>
+        top >= view.top - 2 && top + LABEL <= bottom + 1 && placed.every((one) => apart(one, top));
       let top = y;
       for (let i = 0; i < 24 && !free(top); i++) top = y + (i % 2 ? -1 : 1) * Math.ceil((i + 1) / 2) * LABEL / 2;
       if (!free(top)) return;
@@ -286,7 +302,7 @@
   // What happened, under the curves: marks that would touch are one, and say everything.
   const shape = { high: "stop", medium: "watch", low: "watch", deed: "quiet" };
   const happened = () => {
-    const apart = matchMedia("(pointer: coarse)").matches ? 48 : 26, groups = [];
+    const apart = matchMedia("(pointer: coarse)").matches ? 48 : 40, groups = [];
     for (const mark of about.marks) {
       if (mark.at_h < view.from - 0.02 || mark.at_h > view.until) continue;
       const x = px(Math.max(view.from, mark.at_h)), last = groups.at(-1);
@@ -301,14 +317,15 @@
       const button = document.createElement("button");
       const rank = RANKS.find((one) => group.marks.some((mark) => mark.rank === one));
       const text = group.marks.map((mark) => say("chart-mark", { clock: moment(mark.at_h), text: mark.text }));
-      button.type = "button"; button.className = `curve-mark ${rank}`; button.setAttribute("aria-label", text.join(" "));
+      button.type = "button"; button.className = `curve-mark ${rank}`;
+      button.setAttribute("aria-label", `${text.slice(0, 5).join(" ")}${text.length > 5 ? " …" : ""}`);
       button.style.left = `${group.x}px`; button.style.top = `${view.top + view.tall + view.strip / 2}px`;
       button.innerHTML = `<svg class="sign" aria-hidden="true"><use href="#sign-${shape[rank]}"></use></svg>`;
       if (group.marks.length > 1)
         button.append(Object.assign(document.createElement("small"), { textContent: String(group.marks.length) }));
       const show = () => {
         point(null, group.x);
-        read.replaceChildren(...group.marks.slice(-6).flatMap((mark, i) => {
+        read.replaceChildren(...group.marks.flatMap((mark, i) => {
           const line = document.createElement(mark.href ? "a" : "span");
           if (mark.href) line.href = mark.href;
           line.textContent = say("chart-mark", { clock: moment(mark.at_h), text: mark.text });
@@ -331,7 +348,8 @@
     if (!parts.length && measured.traces.length && hour <= (measured.now_h ?? 0)) parts.push(say("chart-no-reading"));
     const band = about.band, of = (name) => value(band.hours, band[name], hour);
     if (band?.hours.length && of("p50") != null)
-      parts.push(say("chart-forecast", { value: predicted(of("p50")), low: predicted(of("p05")), high: predicted(of("p95")) }));
+      parts.push(say("chart-forecast",
+        { value: predicted(of("p50")), low: predicted(of("p05")), high: predicted(of("p95")) }));
     else for (const line of lines().filter((one) => !one.measured && one.key.endsWith("-planned"))) {
       const celsius = value(line.hours, line.celsius, hour);
       if (celsius != null) parts.push(`${line.name} ${predicted(celsius)}`);
@@ -365,7 +383,9 @@
   const start = () => Math.min(view.until, Math.max(view.from, measured.now_h ?? view.from));
   hand.addEventListener("keydown", (event) => {
     const fine = Math.max(1 / 60, Math.round((view.until - view.from) / 2) / 60);
-    const moves = { ArrowLeft: -fine, ArrowRight: fine, ArrowDown: -fine, ArrowUp: fine, PageDown: -10 * fine, PageUp: 10 * fine };
+    const moves = {
+      ArrowLeft: -fine, ArrowRight: fine, ArrowDown: -fine, ArrowUp: fine, PageDown: -10 * fine, PageUp: 10 * fine,
+    };
     if (event.key === "Escape") { point(null); return; }
     let hour = event.key === "Home" ? view.from : event.key === "End" ? view.until : null;
     if (event.key in moves) hour = cursor == null ? start() : cursor + moves[event.key];
@@ -387,7 +407,8 @@
   });
   hand.addEventListener("pointerup", (event) => {
     at.style.width = "";
-    if (from != null && Math.abs(px(hourAt(event)) - px(from)) > 24) { zoom = [from, hourAt(event)].sort((a, b) => a - b); draw(); }
+    const to = hourAt(event), drawn = from != null && Math.abs(px(to) - px(from)) > 24;
+    if (drawn) { zoom = [Math.min(from, to), Math.max(from, to)]; draw(); }
     from = null;
   });
   hand.addEventListener("pointerleave", (event) => {
@@ -409,12 +430,14 @@
     if (!hand.hasAttribute("aria-valuenow")) hand.setAttribute("aria-valuenow", String(Math.round(60 * start())));
     name(drawn); happened(); press();
     if (cursor != null) point(Math.min(view.until, Math.max(view.from, cursor)));
-    const core = measured.traces.filter((trace) => trace.kind === "core").flatMap((trace) => trace.celsius.filter((c) => c != null));
+    const core = measured.traces.filter((trace) => trace.kind === "core").flatMap((trace) => trace.celsius)
+      .filter((celsius) => celsius != null);
     const limit = about.limit_c == null ? "–" : written(about.limit_c, 0);
     box.setAttribute("aria-label", core.length
       ? say("chart-hottest", { limit, hottest: written(Math.max(...core)) }) : say("chart-unread", { limit }));
     box.dataset.range = zoom ? "" : choice();
     box.dataset.measured = String(measured.traces.length);
+    if (!box.dataset.drawn) performance.mark("curve-drawn");
     box.dataset.drawn = String(Number(box.dataset.drawn || 0) + 1);
   };
 

@@ -10,20 +10,26 @@
   // A predicted temperature: above what the model knows there is no figure.
   const predicted = (celsius) =>
     celsius > cut.beyond_c ? say("over", { limit: number(shown(cut.beyond_c)) }) : number(shown(celsius));
-  // Dark blue to pale yellow, lightness rising all the way: warmer is lighter in greyscale too.
-  const RAMP = [
-    [0, 22, 28, 66], [0.2, 58, 40, 118], [0.4, 138, 40, 112], [0.6, 205, 66, 71], [0.8, 245, 137, 44],
-    [1, 255, 236, 150],
+  // Up to the limit from dark blue to pale yellow, in even steps of lightness (Oklab, 0.30 to 0.955): warmer is lighter
+  // in greyscale too. Red is above the limit alone, and hatched as well.
+  const BELOW = [
+    [33, 39, 92], [34, 65, 118], [29, 93, 141], [24, 124, 152], [54, 153, 158], [86, 182, 155], [141, 206, 143],
+    [198, 225, 152], [249, 244, 173],
   ];
-  const colour = (part) => {
-    const p = Math.min(1, Math.max(0, part));
-    let i = 1; while (RAMP[i][0] < p) i++;
-    const [a, b] = [RAMP[i - 1], RAMP[i]], f = (p - a[0]) / (b[0] - a[0]);
-    return `rgb(${[1, 2, 3].map((k) => Math.round(a[k] + f * (b[k] - a[k]))).join(",")})`;
+  const ABOVE = [[226, 53, 50], [171, 13, 25], [110, 0, 12]];
+  //: The scale is the same in every picture of a resin: from here to so far above its limit, °C and K.
+  const COLDEST_C = 10, BEYOND_K = 30;
+  const mixed = (stops, p, dark) => {
+    const at = Math.min(1, Math.max(0, p)) * (stops.length - 1), i = Math.min(stops.length - 2, Math.floor(at));
+    const between = (k) => stops[i][k] + (at - i) * (stops[i + 1][k] - stops[i][k]);
+    return `rgb(${[0, 1, 2].map((k) => Math.round(dark * between(k))).join(",")})`;
   };
+  const colour = (celsius, hatch) => celsius <= cut.limit_c
+    ? mixed(BELOW, (celsius - COLDEST_C) / (cut.limit_c - COLDEST_C), 1)
+    : mixed(ABOVE, (celsius - cut.limit_c) / BEYOND_K, hatch ? 0.62 : 1);
   //: A reading so far from what is drawn at its place refutes the picture, K.
   const REFUTED_K = 10;
-  let cut = null, low = 0, high = 1, hour = 0, measured = null;
+  let cut = null, hour = 0, measured = null;
 
   // What a place has read at an hour; null where it has not, or where there is a gap.
   const read = (kind, h) => {
@@ -50,14 +56,13 @@
   const draw = () => {
     if (!cut) return;
     const ratio = window.devicePixelRatio || 1, wide = canvas.clientWidth, x = cut.x_edges_mm, z = cut.z_edges_mm;
-    const across = 2 * x.at(-1), deep = z.at(-1) - z[0], margin = 8, below = 44;
+    const across = 2 * x.at(-1), deep = z.at(-1) - z[0], margin = 8, below = 46;
     // A river is wide and shallow: its depth is drawn larger, and the words say how much.
-    const sideways = (wide - 2 * margin) / across, tall = Math.min(260, Math.max(130, deep * sideways));
-    const stretch = tall / (deep * sideways);
-    canvas.width = wide * ratio; canvas.height = (tall + 2 * margin + below) * ratio;
-    canvas.style.height = `${tall + 2 * margin + below}px`;
+    const room = canvas.clientHeight - 2 * margin - below;
+    const sideways = Math.min((wide - 2 * margin) / across, room / deep);
+    const tall = Math.min(room, Math.max(0.75 * room, deep * sideways)), stretch = tall / (deep * sideways);
+    canvas.width = wide * ratio; canvas.height = canvas.clientHeight * ratio;
     const pen = canvas.getContext("2d"); pen.setTransform(ratio, 0, 0, ratio, 0, 0);
-    const ink = getComputedStyle(document.body).color;
     const now = at(hour), px = (mm) => wide / 2 + mm * sideways;
     const py = (mm) => margin + tall - (mm - z[0]) * sideways * stretch;
     // Between the centres of cells it is interpolated; nothing is drawn where no layer has been poured yet.
@@ -80,7 +85,7 @@
         const of = (r, c) => now.cells[r][c] ?? near;
         const along = (r) => (1 - fx) * of(r, c0) + fx * of(r, c1);
         const value = (1 - fz) * along(r0) + fz * along(r1);
-        pen.fillStyle = colour((value / 10 - low) / (high - low));
+        pen.fillStyle = colour(value / 10, (i + up / step) % 4 === 0);
         const top = margin + tall - up - step;
         pen.fillRect(wide / 2 + i * step, top, step + 0.5, step + 0.5);
         pen.fillRect(wide / 2 - (i + 1) * step, top, step + 0.5, step + 0.5);
@@ -110,31 +115,41 @@
       pen.strokeStyle = style; pen.lineWidth = width;
       pen.strokeRect(px(-edge), py(top), px(edge) - px(-edge), py(bottom) - py(top));
     }
-    pen.font = `700 14px ${getComputedStyle(document.body).fontFamily}`; pen.textBaseline = "middle";
-    for (const [place, [mm, up]] of Object.entries(cut.probes)) {
-      const cx = px(mm), cy = Math.min(margin + tall - 8, Math.max(margin + 8, py(up)));
-      pen.beginPath(); pen.arc(cx, cy, 6, 0, 7);
-      pen.fillStyle = "#fff"; pen.fill(); pen.lineWidth = 2.5; pen.strokeStyle = "#000"; pen.stroke();
+    // The hottest place in the resin: a cross; each probe: a ring. Names keep a line's height from each other.
+    let hot = { value: -Infinity };
+    now.cells.forEach((row, r) => row.forEach((value, c) => {
+      if (value != null && cut.resin[r][c] && value > hot.value) hot = { value, mm: c ? midX[c] : 0, up: midZ[r] };
+    }));
+    const inside = (y) => Math.min(margin + tall - 8, Math.max(margin + 8, y));
+    const spots = Object.entries(cut.probes).map(([place, [mm, up]]) => {
       const was = read(place, hour);
       const value = was == null ? `${predicted(reading[place])}°`
         : wide < 480 ? `${number(shown(was), 1)}°` : say("read", { value: `${number(shown(was), 1)}°` });
-      const text = `${say(place)} ${value}`;
+      return { x: px(mm), y: inside(py(up)), text: `${say(place)} ${value}` };
+    });
+    const hottest = say("cut-hottest", { value: `${predicted(now.hottest)}°` });
+    if (Number.isFinite(hot.value)) spots.push({ x: px(hot.mm), y: inside(py(hot.up)), cross: true, text: hottest });
+    spots.sort((a, b) => a.y - b.y || (a.cross ? -1 : 1));
+    spots.forEach((spot, i) => { spot.line = i ? Math.max(spot.y, spots[i - 1].line + 18) : spot.y; });
+    for (let i = spots.length - 1, most = margin + tall - 8; i >= 0; i--, most = spots[i + 1].line - 18)
+      spots[i].line = Math.min(spots[i].line, most);
+    pen.font = `600 14px ${getComputedStyle(document.body).fontFamily}`; pen.textBaseline = "middle";
+    for (const { x: cx, y: cy, line, text, cross } of spots) {
+      pen.beginPath();
+      if (cross) for (const [dx, dy] of [[1, 1], [1, -1]]) {
+        pen.moveTo(cx - 6 * dx, cy - 6 * dy); pen.lineTo(cx + 6 * dx, cy + 6 * dy);
+      } else pen.arc(cx, cy, 6, 0, 7);
+      if (cross) for (const [style, width] of [["#000", 5], ["#fff", 2]]) {
+        pen.lineWidth = width; pen.strokeStyle = style; pen.stroke();
+      } else { pen.fillStyle = "#fff"; pen.fill(); pen.lineWidth = 2.5; pen.strokeStyle = "#000"; pen.stroke(); }
       pen.lineWidth = 4; pen.strokeStyle = "#000"; pen.lineJoin = "round";
       // On a narrow screen there may be no room to the right of a probe.
-      const fits = cx + 12 + pen.measureText(text).width < wide - 4, tx = fits ? cx + 12 : cx - 12;
+      const fits = cx + 14 + pen.measureText(text).width < wide - 4, tx = fits ? cx + 14 : cx - 14;
       pen.textAlign = fits ? "left" : "right";
-      pen.strokeText(text, tx, cy); pen.fillStyle = "#fff"; pen.fillText(text, tx, cy);
+      pen.strokeText(text, tx, line); pen.fillStyle = "#fff"; pen.fillText(text, tx, line);
     }
     pen.textAlign = "left";
-    // The scale: coldest to hottest of the whole run.
-    const sy = margin + tall + 12, sw = Math.min(wide - 2 * margin, 420);
-    for (let i = 0; i < sw; i++) { pen.fillStyle = colour(i / sw); pen.fillRect(margin + i, sy, 1.2, 12); }
-    pen.fillStyle = ink; pen.textBaseline = "top"; pen.font = `600 13px ${getComputedStyle(document.body).fontFamily}`;
-    [0, 0.5, 1].forEach((p) => {
-      pen.textAlign = p === 0 ? "left" : p === 1 ? "right" : "center";
-      pen.fillText(`${predicted(low + p * (high - low))} ${degree}`, margin + p * sw, sy + 15);
-    });
-    pen.textAlign = "left";
+    scale(pen, wide, margin, margin + tall + 12, now.hottest);
     const places = ["core", "surface", "underside"], forecastH = cut.forecast_at_h;
     const written = (celsius) => `${predicted(celsius)} ${degree}`;
     const reads = places.map((place) => [place, read(place, hour)]).filter(([, was]) => was != null)
@@ -152,14 +167,35 @@
     words.textContent = text; slider.setAttribute("aria-valuetext", text);
     canvas.dataset.drawn = "1";
   };
+  // The scale under the picture, with the limit on it and how hot it is now.
+  const scale = (pen, wide, left, top, hottest) => {
+    const style = getComputedStyle(document.documentElement), ink = getComputedStyle(document.body).color;
+    const red = (style.getPropertyValue("--limit") || style.getPropertyValue("--stop")).trim() || ink;
+    const length = Math.min(wide - 2 * left, 520), last = cut.limit_c + BEYOND_K;
+    const px = (celsius) => left + length * Math.min(1, Math.max(0, (celsius - COLDEST_C) / (last - COLDEST_C)));
+    for (let i = 0; i < length; i++) for (let up = 0; up < 12; up += 3) {
+      pen.fillStyle = colour(COLDEST_C + i / length * (last - COLDEST_C), (Math.floor(i / 3) + up / 3) % 4 === 0);
+      pen.fillRect(left + i, top + up, 1.2, 3);
+    }
+    const at = px(cut.limit_c), now = px(hottest);
+    pen.fillStyle = red; pen.fillRect(at - 1.5, top - 4, 3, 20);
+    pen.fillStyle = ink; pen.beginPath();
+    pen.moveTo(now, top + 1); pen.lineTo(now - 5, top - 7); pen.lineTo(now + 5, top - 7); pen.fill();
+    pen.textBaseline = "top"; pen.font = `400 13px ${getComputedStyle(document.body).fontFamily}`;
+    const end = (celsius) => `${number(shown(celsius))} ${degree}`;
+    const limit = say("limit", { limit: end(cut.limit_c) });
+    pen.textAlign = "left"; pen.fillText(end(COLDEST_C), left, top + 18);
+    pen.textAlign = "right"; pen.fillText(end(last), left + length, top + 18);
+    pen.textAlign = "center"; pen.fillStyle = red;
+    pen.font = `600 13px ${getComputedStyle(document.body).fontFamily}`; pen.fillText(limit, at, top + 18);
+    pen.textAlign = "left";
+  };
   const begin = async () => {
     try {
       const answer = await fetch(`/pours/${canvas.dataset.pour}/section`);
       if (!answer.ok) throw new Error(String(answer.status));
       cut = await answer.json();
     } catch { words.textContent = say("cut-unfetched"); return; }
-    const flat = cut.cells.flat(2).filter((value) => value != null).map((value) => value / 10);
-    low = flat.reduce((a, b) => Math.min(a, b)); high = Math.max(flat.reduce((a, b) => Math.max(a, b)), low + 1);
     slider.max = cut.hours.at(-1);
     const peak = cut.hours[cut.hottest_c.indexOf(Math.max(...cut.hottest_c))];
     if (!canvas.dataset.drawn) hour = canvas.dataset.hour ? Number(canvas.dataset.hour) : peak;

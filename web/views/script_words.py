@@ -79,6 +79,7 @@ _TEXTS = {
         "{span} after pouring, as forecast at {at} from the readings: core {core}, surface {surface}, underside "
         "{underside}; hottest {hottest}, limit {limit}."
     ),
+    "cut-hottest": phrase("hottest {value}"),
     "cut-refuted": phrase("The probes read something else than this picture shows: do not rely on it."),
     "cut-read": phrase("The probes read then: {readings}."),
     "cut-stretched": phrase("Depth is drawn {times} times larger."),
