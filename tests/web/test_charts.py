@@ -31,15 +31,29 @@ def alarm(kind: str, hour: float, *, priority: str = "high", quiet: bool = False
     """An alarm raised at an hour after pouring."""
     raised = POURED_MS + round(hour * HOUR_MS)
     return AlarmRow(
-        7, 1, "core", kind, 1, priority, "active", "", 61.0, 60.0, False, quiet, raised, None, None, None, None
+        7,
+        1,
+        "core",
+        kind,
+        1,
+        priority,
+        "active",
+        "",
+        61.0,
+        60.0,
+        False,
+        quiet,
+        raised,
+        None,
+        None,
+        None,
+        None,
     )
 
 
 def deed(kind: str, hour: float, text: str = "") -> EventRow:
     """Something done at an hour after pouring."""
-    return EventRow(
-        3, 1, POURED_MS + round(hour * HOUR_MS), kind, "Ada", text, None, None, None, None, None
-    )
+    return EventRow(3, 1, POURED_MS + round(hour * HOUR_MS), kind, "Ada", text, None, None, None, None, None)
 
 
 @pytest.mark.parametrize(
@@ -95,7 +109,12 @@ def test_alarms_and_deeds_are_marked_in_their_order_with_their_words() -> None:
     """What nobody was told of, what was before pouring, and what is no deed at the form are left out."""
     marks = marks_of(
         [alarm("core-hot", 10.0), alarm("core-hot", 4.0, quiet=True)],
-        [deed("note", 2.0, "Tape pressed on"), deed("signed", 1.0), deed("ready", -3.0), deed("pouring", 0.0)],
+        [
+            deed("note", 2.0, "Tape pressed on"),
+            deed("signed", 1.0),
+            deed("ready", -3.0),
+            deed("pouring", 0.0),
+        ],
         POURED_MS,
         METRIC,
     )
@@ -118,9 +137,7 @@ def test_a_long_note_is_shortened_on_its_mark() -> None:
 def test_the_workshops_clock_is_followed_where_it_is_changed() -> None:
     """Summer time in Central Europe ended on 26 October 2025 at 01:00 UTC (Directive 2000/84/EC, article 3)."""
     changed_ms = 1_761_440_400_000
-    offsets = clock_offsets(
-        changed_ms - 10 * HOUR_MS, changed_ms + 10 * HOUR_MS, ZoneInfo("Europe/Berlin")
-    )
+    offsets = clock_offsets(changed_ms - 10 * HOUR_MS, changed_ms + 10 * HOUR_MS, ZoneInfo("Europe/Berlin"))
     assert [minutes for _from, minutes in offsets] == [120, 60]
     assert offsets[1][0] == changed_ms
 

@@ -14,7 +14,8 @@ from typing import Any
 
 #: The program's own name among the distributions.
 OWN = "pourlog"
-#: What lies in web/static, built by others: name, version, licence (SPDX), package URL. Its licence's text lies beside it.
+#: What others have built and lies in web/static, its licence's text beside it: name, version, licence (SPDX), package
+#: URL.
 BUNDLED = [
     ("plotly.js-basic-dist-min", "4.1.1", "MIT", "pkg:npm/plotly.js-basic-dist-min@4.1.1"),
 ]

@@ -436,6 +436,7 @@
     box.setAttribute("aria-label", core.length
       ? say("chart-hottest", { limit, hottest: written(Math.max(...core)) }) : say("chart-unread", { limit }));
     box.dataset.range = zoom ? "" : choice();
+    box.dataset.lines = drawn.map((line) => line.key).join(" ");
     box.dataset.measured = String(measured.traces.length);
     if (!box.dataset.drawn) performance.mark("curve-drawn");
     box.dataset.drawn = String(Number(box.dataset.drawn || 0) + 1);

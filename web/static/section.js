@@ -73,7 +73,7 @@
       if (mids.length < 2) return [0, 0, 0];
       return [i, i + 1, Math.min(1, Math.max(0, (mm - mids[i]) / (mids[i + 1] - mids[i])))];
     };
-    const step = 3, full = tall, half = x.at(-1) * sideways;
+    const step = 2, full = tall, half = x.at(-1) * sideways;
     const columns = Array.from({ length: Math.ceil(half / step) },
       (_, i) => place(midX, Math.min(x.at(-1), (i + 0.5) * step / sideways)));
     for (let up = 0; up < full; up += step) {
@@ -85,7 +85,7 @@
         const of = (r, c) => now.cells[r][c] ?? near;
         const along = (r) => (1 - fx) * of(r, c0) + fx * of(r, c1);
         const value = (1 - fz) * along(r0) + fz * along(r1);
-        pen.fillStyle = colour(value / 10, (i + up / step) % 4 === 0);
+        pen.fillStyle = colour(value / 10, (i + up / step) % 5 === 0);
         const top = margin + tall - up - step;
         pen.fillRect(wide / 2 + i * step, top, step + 0.5, step + 0.5);
         pen.fillRect(wide / 2 - (i + 1) * step, top, step + 0.5, step + 0.5);
@@ -127,6 +127,9 @@
         : wide < 480 ? `${number(shown(was), 1)}°` : say("read", { value: `${number(shown(was), 1)}°` });
       return { x: px(mm), y: inside(py(up)), text: `${say(place)} ${value}` };
     });
+    // Half a degree tells nothing: there the core is the hottest.
+    const [coreMm, coreUp] = cut.probes.core;
+    if (hot.value / 10 < now.core + 0.5) Object.assign(hot, { mm: coreMm, up: coreUp });
     const hottest = say("cut-hottest", { value: `${predicted(now.hottest)}°` });
     if (Number.isFinite(hot.value)) spots.push({ x: px(hot.mm), y: inside(py(hot.up)), cross: true, text: hottest });
     spots.sort((a, b) => a.y - b.y || (a.cross ? -1 : 1));
@@ -173,11 +176,12 @@
     const red = (style.getPropertyValue("--limit") || style.getPropertyValue("--stop")).trim() || ink;
     const length = Math.min(wide - 2 * left, 520), last = cut.limit_c + BEYOND_K;
     const px = (celsius) => left + length * Math.min(1, Math.max(0, (celsius - COLDEST_C) / (last - COLDEST_C)));
-    for (let i = 0; i < length; i++) for (let up = 0; up < 12; up += 3) {
-      pen.fillStyle = colour(COLDEST_C + i / length * (last - COLDEST_C), (Math.floor(i / 3) + up / 3) % 4 === 0);
-      pen.fillRect(left + i, top + up, 1.2, 3);
+    for (let i = 0; i < length; i++) for (let up = 0; up < 12; up += 2) {
+      pen.fillStyle = colour(COLDEST_C + i / length * (last - COLDEST_C), (Math.floor(i / 2) + up / 2) % 5 === 0);
+      pen.fillRect(left + i, top + up, 1.2, 2);
     }
     const at = px(cut.limit_c), now = px(hottest);
+    canvas.dataset.scale = JSON.stringify({ left, length, top, limit: at });
     pen.fillStyle = red; pen.fillRect(at - 1.5, top - 4, 3, 20);
     pen.fillStyle = ink; pen.beginPath();
     pen.moveTo(now, top + 1); pen.lineTo(now - 5, top - 7); pen.lineTo(now + 5, top - 7); pen.fill();
