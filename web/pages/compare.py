@@ -14,7 +14,7 @@ from starlette.responses import Response
 from logger.record import compare
 from logger.words.phrase import phrase
 from web.security.access import ServiceDep, ViewerDep
-from web.views.compared_pours import every_pour
+from web.views.compared_pours import compared_chart, every_pour, thinned_pour
 from web.views.reader_units import reader_of
 from web.views.render import page
 from web.views.typed import Span, celsius_from, mm_from, single
@@ -45,6 +45,7 @@ def compare_page(
     room = _span(chosen.room_from, chosen.room_to, phrase("Room"), partial(celsius_from, u=u))
     matching = compare.chosen(everything, resin=chosen.resin, depth_mm=depth, room_c=room)
     shown = [one for one in matching if not chosen.pour or one.pour in chosen.pour]
+    drawn = [thinned_pour(one) for one in shown[: compare.MOST]]
     return page(
         request,
         "compare.html",
@@ -56,7 +57,8 @@ def compare_page(
             "errors": compare.errors(matching),
             "most": compare.MOST,
             "left": max(0, len(shown) - compare.MOST),
-            "plot": Markup(compare.overlay(shown[: compare.MOST], u)) if shown else None,
+            "chart": compared_chart(drawn, u),
+            "plain": Markup(compare.overlay(drawn, u)) if drawn else None,
         },
     )
 

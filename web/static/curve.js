@@ -23,6 +23,9 @@
   const OLD_H = 180 / 3600;
   const DASHES = { core: "solid", surface: "dash", underside: "dot", room: "dashdot" };
   const ORDER = Object.keys(DASHES);
+  //: Pours beside each other: as many tones, and patterns after them.
+  const TONES = ["core", "surface", "underside", "hand", "calm", "room"];
+  const PATTERNS = ["solid", "8px,3px", "2px,3px", "10px,3px,2px,3px"];
   const FALLBACK = { limit: "stop", forecast: "core", planned: "ink" };
   const tone = (name) => {
     const style = getComputedStyle(document.documentElement);
@@ -77,6 +80,10 @@
 
   // Every line there is, the most telling first: {name, key, tone, dash, width, hours, celsius, measured}.
   const lines = () => {
+    if (about.pours) return about.pours.map((one, i) => ({
+      ...one, key: `pour-${i}`, measured: true, tone: TONES[i % TONES.length], width: 2.5 - 0.2 * Math.floor(i / 6),
+      dash: PATTERNS[Math.floor(i / TONES.length) % PATTERNS.length],
+    }));
     const found = [], latest = (trace) => trace.celsius.findLast((c) => c != null) ?? -Infinity;
     const traces = measured.traces.filter((trace) => trace.kind in DASHES && trace.celsius.some((c) => c != null));
     for (const kind of ORDER) {
@@ -135,7 +142,7 @@
     const last = line.celsius.findLastIndex((c) => c != null), end = line.hours[last];
     const fresh = line.measured && (!about.live || measured.now_h - end < OLD_H);
     const text = fresh && about.live ? `${line.name} ${number(shown(line.celsius[last]), 1)}°` : line.name;
-    return { ...line, last, end, text };
+    return { ...line, last, end, text: text.length > 22 ? `${text.slice(0, 20).trimEnd()}…` : text };
   };
   // What is shown: hours from–until, room for the names beyond the lines' ends, edges in px, °C.
   const frame = (drawn, given) => {
@@ -163,7 +170,7 @@
       if (hour < from || hour > until) return;
       low.push(about.band.p05[i]); high.push(Math.min(about.band.p95[i], 1.1 * (about.limit_c ?? BEYOND_C)));
     });
-    const least = Math.min(...low, (about.limit_c ?? 60) - 20), most = Math.max(...high), air = most - least;
+    const least = Math.min(...low, (about.limit_c ?? 60) - 20), most = Math.max(...high, least + 20), air = most - least;
     return {
       width, height, narrow, left, right, top, bottom, strip, from, until, ticks, inner,
       tall: height - top - bottom, low: least - 0.06 * air, high: most + 0.14 * air,
@@ -433,7 +440,7 @@
     const core = measured.traces.filter((trace) => trace.kind === "core").flatMap((trace) => trace.celsius)
       .filter((celsius) => celsius != null);
     const limit = about.limit_c == null ? "–" : written(about.limit_c, 0);
-    box.setAttribute("aria-label", core.length
+    if (about.pour != null) box.setAttribute("aria-label", core.length
       ? say("chart-hottest", { limit, hottest: written(Math.max(...core)) }) : say("chart-unread", { limit }));
     box.dataset.range = zoom ? "" : choice();
     box.dataset.lines = drawn.map((line) => line.key).join(" ");
@@ -482,7 +489,7 @@
   at.hidden = true;
   read.textContent = say("chart-hint");
   press();
-  const first = fetchCurve();
+  const first = about.pour == null ? null : fetchCurve();
   // The library comes after this script; where the readings are nearly there, the first picture has them.
   document.addEventListener("DOMContentLoaded", async () => {
     await Promise.race([first, new Promise((done) => { setTimeout(done, 250); })]);

@@ -300,3 +300,25 @@ def lightness(red: int, green: int, blue: int) -> float:
     ]
     y = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
     return 116 * (y ** (1 / 3) if y > (6 / 29) ** 3 else y / (3 * (6 / 29) ** 2) + 4 / 29) - 16
+
+
+def test_compared_pours_begin_together(browse: Any, shop: Any, plan_toml: str) -> None:
+    """Each from its own pouring, a day apart: one axis of hours, a name at each line's end."""
+    for title, core in (("Round top (invented)", 26.0), ("Bench seat (invented)", 28.0)):
+        pour = poured(shop, plan_toml.replace("River table for a fictional client", title), 0.5, core=core)
+        shop.go(pour, Stage.WATCHED, Stage.CURING, Stage.RELEASED)
+        shop.clock.move(24 * 3600)
+    page = browse("phone")
+    page.goto("/compare")
+    expect(page.locator("#curve")).to_have_attribute("data-lines", "pour-0 pour-1")
+    drawn = page.evaluate(
+        "document.getElementById('curve').data.filter((t) => t.line?.width).map((t) => [t.x[0], t.x.at(-1)])"
+    )
+    assert all(0 <= first < 0.05 and last < 1.0 for first, last in drawn)
+    page.locator(".curve-hand").focus()
+    page.keyboard.press("Home")
+    page.keyboard.press("PageUp")
+    read = page.locator("#curve-read")
+    expect(read).to_contain_text("Round top (invented) 26.0 °C")
+    expect(read).to_contain_text("Bench seat (invented) 28.0 °C")
+    assert page.locator(".curve-mark").count() == 0
