@@ -10,7 +10,9 @@ import pytest
 
 from logger.pour import Stage
 from logger.record.downsample import thin
-from logger.store import pours
+from logger.store import pours, readings, stations
+from logger.store.reading_batches import ReadingBatch
+from logger.wire import WireReading
 from web.service.series_cache import Curves
 
 
@@ -51,6 +53,33 @@ def test_faults_stay_visible_as_gaps() -> None:
     y[4000:4100] = np.nan
     _kept_x, kept_y = thin(x, y, 100)
     assert np.isnan(kept_y).any()
+
+
+def test_a_smooth_curve_has_no_gaps_on_a_narrow_screen(
+    service: Any, shop: Any, clock: Any, plan_toml: str
+) -> None:
+    """Thinned, its points lie minutes apart although it was read every five seconds: that is no gap. One of ten minutes
+    is."""
+    pour = shop.plan(plan_toml)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    rows = []
+    for number in range(5760):
+        clock.move(600 if number == 5000 else 5)
+        # A probe's step is 1/16 °C.
+        celsius = round(16 * (21 + 40 * np.exp(-(((number / 720 - 4) / 0.8) ** 2)))) / 16
+        reading = (shop.PROBES["core"], "core", clock.stamp(), round(1000 * celsius), None, "00", None, None)
+        rows.append(WireReading(*reading, seq=number + 1))
+    with service.store.write() as tx:
+        station = stations.by_name(tx, "bench-1")
+        batch = ReadingBatch(station.id, "spool-1", clock.stamp(), rows)
+        readings.save_batch(tx, batch, service.timeline.true_ms())
+    with service.store.read() as connection:
+        poured_ms = pours.get_pour(connection, pour).poured_ms
+        (core,) = service.curves.thinned(connection, pour, poured_ms, 50)
+    assert len(core["celsius"]) < 250, "it was thinned"
+    (gap,) = [i for i, celsius in enumerate(core["celsius"]) if celsius is None]
+    assert core["hours"][gap + 1] - core["hours"][gap - 1] == pytest.approx(600 / 3600, abs=0.001)
+    assert max(value for value in core["celsius"] if value is not None) == 61.0
 
 
 def test_a_curve_comes_back_from_its_steps_with_gaps_and_faults(

@@ -152,18 +152,24 @@ def _shown(probe: str, trace: _Trace, poured_ms: int, width: int) -> dict[str, A
     if np.any(np.diff(at_ms) < 0):  # caught up later: in the order in which they were taken
         order = np.argsort(at_ms, kind="stable")
         at_ms, celsius = at_ms[order], celsius[order]
-    hours, kept_c = thin((at_ms - poured_ms) / 3.6e6, celsius, width)
-    return {"probe": probe, "place": trace.place} | _with_gaps(hours, kept_c)
+    # Gaps are found before it is thinned: afterwards points lie minutes apart where a curve is smooth.
+    hours, kept_c = thin(*_with_gaps((at_ms - poured_ms) / 3.6e6, celsius), width)
+    return {"probe": probe, "place": trace.place} | _as_steps(hours, kept_c)
 
 
-def _with_gaps(hours: Floats, celsius: Floats) -> dict[str, Any]:
-    """Return the steps between points instead of the points: a third of the length, which a phone adds up at once."""
+def _with_gaps(hours: Floats, celsius: Floats) -> tuple[Floats, Floats]:
+    """Return a series with an empty point in the middle of each gap between readings."""
     if len(hours) > 1:
         steps = np.diff(hours)
         usual = float(np.median(steps))
         gaps = np.flatnonzero(steps > max(GAP_S / 3600.0, 6.0 * usual)) + 1
         hours = np.insert(hours, gaps, (hours[gaps] + hours[gaps - 1]) / 2)
         celsius = np.insert(celsius, gaps, np.nan)
+    return hours, celsius
+
+
+def _as_steps(hours: Floats, celsius: Floats) -> dict[str, Any]:
+    """Return the steps between points instead of the points: a third of the length, which a phone adds up at once."""
     # A probe's step is 1/16 °C and its sweep 5 s: finer steps would only make the answer longer.
     tenths_s, centi_c = np.rint(hours * 36_000).astype(np.int64), np.rint(celsius * 100)
     good = ~np.isnan(centi_c)

@@ -18,7 +18,9 @@
   let about = JSON.parse(data.textContent), measured = { traces: [], now_h: about.now_h };
   let view = null, zoom = null, cursor = null, everything = false, told = "", waiting = null;
 
-  const HOUR_MS = 3.6e6, MOST_LINES = 4, LABEL = 16, STRIP = 24, BEYOND_C = 150;
+  const HOUR_MS = 3.6e6, MOST_LINES = 4, LABEL = 16, STRIP = 22, BEYOND_C = 150;
+  //: A picture lower than this, px, has one line under it.
+  const SMALL = 260;
   //: A reading this old is none of now, h: it is drawn, and its value is not written at the line's end.
   const OLD_H = 180 / 3600;
   const DASHES = { core: "solid", surface: "dash", underside: "dot", room: "dashdot" };
@@ -33,7 +35,7 @@
   };
   const degree = () => about.fahrenheit ? "°F" : "°C";
   const shown = (celsius) => celsius == null ? null : about.fahrenheit ? celsius * 1.8 + 32 : celsius;
-  const written = (celsius, digits = 1) => `${number(shown(celsius), digits)} ${degree()}`;
+  const written = (celsius, digits = 1) => `${number(shown(celsius), digits)}\u00a0${degree()}`;
   // A predicted temperature: above what the model knows there is no figure.
   const predicted = (celsius) =>
     celsius > BEYOND_C ? say("over", { limit: written(BEYOND_C, 0) }) : written(celsius, 0);
@@ -157,10 +159,10 @@
       if (line.end > from && line.end <= wanted && room > 0)
         until = Math.max(until, from + Math.min((line.end - from) * inner / room, 1.6 * (wanted - from)));
     }
-    const poured = about.poured_ms != null, ticks = poured ? clockTicks(from, until, inner) : null;
+    const poured = about.poured_ms != null, ticks = poured ? clockTicks(from, until, inner, height < SMALL) : null;
     const days = ticks?.some((tick) => tick.text.includes("<br>"));
     const strip = about.marks.some((mark) => mark.at_h >= from && mark.at_h <= until) ? STRIP : 0;
-    const top = poured ? 22 : 10, bottom = 24 + (days ? 16 : 0) + strip;
+    const top = !poured ? 10 : height < SMALL ? 20 : 26, bottom = 22 + (days ? 16 : 0) + strip;
     const low = [], high = [about.limit_c ?? -Infinity];
     for (const line of drawn) line.hours.forEach((hour, i) => {
       if (line.celsius[i] == null || hour < from || hour > until) return;
@@ -170,7 +172,8 @@
       if (hour < from || hour > until) return;
       low.push(about.band.p05[i]); high.push(Math.min(about.band.p95[i], 1.1 * (about.limit_c ?? BEYOND_C)));
     });
-    const least = Math.min(...low, (about.limit_c ?? 60) - 20), most = Math.max(...high, least + 20), air = most - least;
+    const least = Math.min(...low, (about.limit_c ?? 60) - 20), most = Math.max(...high, least + 20);
+    const air = most - least;
     return {
       width, height, narrow, left, right, top, bottom, strip, from, until, ticks, inner,
       tall: height - top - bottom, low: least - 0.06 * air, high: most + 0.14 * air,
@@ -182,15 +185,16 @@
   const STEPS_H = [1 / 12, 1 / 6, 1 / 4, 1 / 2, 1, 2, 3, 6, 12, 24, 48, 96, 168, 336];
   const step = (from, until, inner, room) =>
     STEPS_H.find((hours) => hours / (until - from) * inner >= room) || STEPS_H.at(-1);
-  const clockTicks = (from, until, inner) => {
+  const clockTicks = (from, until, inner, small) => {
     const every = step(from, until, inner, inner < 500 ? 62 : 90) * HOUR_MS, ticks = [];
     let before = null;
     for (let ms = Math.ceil(local(from) / every) * every; ticks.length < 60; ms += every) {
       const hour = hourOf(ms);
       if (hour > until) break;
       const name = day(ms), long = day(local(from)) !== day(local(until));
-      // The day stands under its first time, and instead of it where every tick is midnight.
-      const text = every >= 24 * HOUR_MS ? name : long && name !== before ? `${clock(ms)}<br>${name}` : clock(ms);
+      // The day stands under its first time, and instead of it where there is no room or every tick is midnight.
+      const first = long && name !== before, alone = every >= 24 * HOUR_MS || (small && first && before);
+      const text = alone ? name : first && !small ? `${clock(ms)}<br>${name}` : clock(ms);
       if (hour >= from) { ticks.push({ hour, text }); before = name; }
     }
     return ticks;
