@@ -5,13 +5,17 @@ from __future__ import annotations
 from logger.facts import fact
 from logger.quantities import quantity, temperature
 from logger.record.json_values import JsonView
-from logger.record.plots import Line, PlotMark, ShadedRange, place_line, plot
+from logger.record.plots import DAYS, HOURS, Dot, Line, PlotMark, ShadedRange, place_line, plot
 from logger.words.reader import METRIC, Reader
 
 _ORDER = ("core", "surface", "underside", "room")
 PAGE_WIDTH = 680.0
+#: From so many hours on the client's curve goes by days.
+DAYS_FROM_H = 72.0
 #: Sizes of the plots of the air: across the page, and two side by side on paper.
 WHOLE, HALF = (PAGE_WIDTH, 170.0), (340.0, 150.0)
+#: Height and width of a plot on a phone: its letters are not made smaller.
+PHONE = (240.0, 350.0)
 
 
 def course_plot(record: JsonView, reader: Reader = METRIC, height: float = 300) -> str:
@@ -47,6 +51,39 @@ def course_plot(record: JsonView, reader: Reader = METRIC, height: float = 300) 
     ]
     title = fact("plot-course")
     return plot([*lines, *marks], title=title, unit=reader.degree, reader=reader, size=(PAGE_WIDTH, height))
+
+
+def cure_plot(
+    record: JsonView, reader: Reader = METRIC, height: float = 200, width: float = PAGE_WIDTH
+) -> str:
+    """Return the measured core alone, with the limit and its hottest moment: for whoever never saw such a plot.
+
+    Over days where the cure took some. A gap in the line is a gap in the readings.
+    """
+    figures = record["figures"]
+    cores = [curve for curve in record["curves"] if curve["place"].partition("-")[0] == "core"]
+    last = max((hour for curve in cores for hour in curve["hours"]), default=0.0)
+    per, across = (24.0, DAYS) if last >= DAYS_FROM_H else (1.0, HOURS)
+    lines = [
+        place_line(
+            curve["place"],
+            [hour / per for hour in curve["hours"]],
+            _in(curve["celsius"], reader),
+            fact("plot-middle"),
+        )
+        for curve in cores
+    ]
+    limit, peak, at_h = figures["limit_c"], figures["core_peak_c"], figures["core_peak_at_h"]
+    marks: list[PlotMark | Dot] = []
+    if limit is not None:
+        marks.append(PlotMark(fact("plot-limit", limit=temperature(limit, 0)), level=reader.degrees(limit)))
+    if peak is not None and at_h is not None:
+        name = fact("plot-hottest", peak=temperature(peak, 0))
+        marks.append(Dot(at_h / per, reader.degrees(peak), name=name))
+    size = (width, height)
+    return plot(
+        [*lines, *marks], title=fact("plot-cure"), unit=reader.degree, size=size, reader=reader, across=across
+    )
 
 
 def forecast_plot(record: JsonView, reader: Reader = METRIC, height: float = 300) -> str | None:

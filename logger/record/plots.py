@@ -15,13 +15,13 @@ from logger.places import place_name
 from logger.words.reader import METRIC, Reader
 from logger.words.render import say
 
-#: Colours that differ in lightness as well, for prints without colour: name → stroke and dash of each place.
+#: Unlike by dash and width as well, for prints without colour; red is the limit's alone. Place → stroke, dash, width.
 PLACES = {
-    "core": ("#a31d12", "", 2.2),
+    "core": ("#1b1a16", "", 2.3),
     "surface": ("#0b5c8a", "7 3", 1.5),
-    "underside": ("#6b4a00", "2 3", 1.5),
+    "underside": ("#8a5a00", "2 3", 1.5),
     "room": ("#6a6a6a", "9 3 2 3", 1.3),
-    "planned": ("#1b1a16", "5 3", 1.4),
+    "planned": ("#5d4a8a", "5 3", 1.4),
 }
 #: For pours laid over one another: stroke and dash, all pairs unlike.
 MANY = [
@@ -29,6 +29,8 @@ MANY = [
     for dash in ("", "8 3", "2 3", "10 3 2 3")
     for colour in ("#a31d12", "#0b5c8a", "#22603d", "#6b4a00", "#3d3a8c", "#1b1a16")
 ]
+#: What stands below a plot.
+HOURS, DAYS = fact("plot-hours"), fact("plot-days")
 _INK, _GRID, _STOP = "#1b1a16", "#d8d2c3", "#96161a"
 _LEFT, _RIGHT, _TOP, _BOTTOM = 44.0, 12.0, 10.0, 34.0
 _FONT = "'DejaVu Sans','Noto Sans',sans-serif"
@@ -68,13 +70,16 @@ class PlotMark:
 
 @dataclass(frozen=True, slots=True)
 class Dot:
-    """One number: full, or hollow with how far it may be off, to the sides (hours) or up and down (values)."""
+    """One number: full, or hollow with how far it may be off, to the sides (hours) or up and down (values); its name
+    stands beside it.
+    """
 
     hour: float
     value: float
     full: bool = True
     off_h: float = 0.0
     off_value: float = 0.0
+    name: str = ""
 
 
 def place_line(place: str, hours: Sequence[float], values: Sequence[float | None], name: str = "") -> Line:
@@ -98,9 +103,10 @@ def plot(
     unit: str,
     size: tuple[float, float] = (680.0, 300.0),
     reader: Reader = METRIC,
+    across: str = HOURS,
 ) -> str:
     """Return a plot over hours since pouring as SVG; `size`: width and height. `reader`: in whose language; values and
-    `unit` are in theirs already.
+    `unit` are in theirs already. `across`: what the hours are called, where they were made days.
 
     A line without a single value is left out; a plot without any value says so.
     """
@@ -139,11 +145,11 @@ def plot(
     columns = _columns(names, width)
     rows = 1 + (len(names) - 1) // columns
     frame = _Frame(width, height - 14 * rows, min(0.0, *at), max(at), min(values), max(values), reader)
-    pieces = [head, frame.grid(unit)]
+    pieces = [head, frame.grid(unit, across)]
     pieces += [frame.area(band) for band in bands]
     pieces += [frame.mark(mark) for mark in marks]
     pieces += [frame.path(line) for line in drawn]
-    pieces += [frame.dot(dot) for dot in dots]
+    pieces += [frame.dot(dot) + frame.name_of(dot, marks) for dot in dots]
     pieces.append(_legend(named, names, columns, width, height - 14 * rows + 4))
     return "".join(pieces) + "</svg>"
 
@@ -187,7 +193,7 @@ class _Frame:
             - (value - self.low) / (self.high - self.low) * (self.height - _TOP - _BOTTOM)
         )
 
-    def grid(self, unit: str) -> str:
+    def grid(self, unit: str, across: str) -> str:
         right, bottom = self.width - _RIGHT, self.height - _BOTTOM
         pieces = []
         for value in ticks(self.low, self.high, 6):
@@ -203,7 +209,7 @@ class _Frame:
                 + _word(x, bottom + 13, self.reader.number(hour), "middle")
             )
         pieces.append(
-            _word(right, bottom + 26, say(fact("plot-hours"), self.reader), "end")
+            _word(right, bottom + 26, say(across, self.reader), "end")
             + _word(4, bottom + 26, unit, "start")
         )
         pieces.append(f'<path d="M{_LEFT:g} {_TOP:g}V{bottom:g}H{right:g}" fill="none" stroke="{_INK}"/>')
@@ -235,6 +241,19 @@ class _Frame:
         fill = _INK if dot.full else "#ffffff"
         return (f'<path d="{bars}" fill="none" stroke="{_INK}" stroke-width="1.6"/>' if bars else "") + (
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" fill="{fill}" stroke="{_INK}" stroke-width="2"/>'
+        )
+
+    def name_of(self, dot: Dot, marks: Sequence[PlotMark]) -> str:
+        """Return a dot's name beside it, above a level's line that would run through it."""
+        if not dot.name:
+            return ""
+        x, y = self.x(dot.hour), self.y(dot.value) - 7
+        levels = [self.y(mark.level) for mark in marks if mark.level is not None]
+        y = min([y, *(level - 4 for level in levels if y - 10 < level < y + 8)])
+        right = x > 0.6 * self.width
+        return (
+            f'<text x="{x + (-8 if right else 8):.1f}" y="{y:.1f}" text-anchor="{"end" if right else "start"}" '
+            f'fill="{_INK}" font-weight="bold">{escape(say(dot.name, self.reader))}</text>'
         )
 
     def area(self, band: ShadedRange) -> str:

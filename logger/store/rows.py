@@ -363,7 +363,9 @@ class InvitationRow:
 
 @dataclass(frozen=True, slots=True)
 class SharedLinkRow:
-    """A link that shows something without a sign-in. kind: what. pour_id: of which pour; None: of all of them."""
+    """A link that shows something without a sign-in. kind: what. pour_id: of which pour; None: of all of them. token: of
+    a card alone.
+    """
 
     id: int
     pour_id: int | None
@@ -371,6 +373,7 @@ class SharedLinkRow:
     clients: bool
     label: str
     token_hash: str
+    token: str | None
     by: str
     made_ms: int
     expires_ms: int | None

@@ -1,4 +1,6 @@
-"""Links that show something without a sign-in: board or wall view on a screen, a record to its client. Revocable."""
+"""Links that show something without a sign-in: board or wall view on a screen, a record to its client, the public card
+that a table's label opens. Revocable.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +20,7 @@ from logger.units import DAY_MS
 
 LINK = table(SharedLink)
 _LINKS = select(*columns(LINK, SharedLinkRow))
-#: A record's link holds this long; a screen's until it is ended.
+#: A record's link holds this long; a screen's and a card's until it is ended.
 RECORD_MS = 365 * DAY_MS
 #: How often it is noted that a screen goes by its link, ms.
 SEEN_EVERY_MS = 60_000
@@ -30,6 +32,7 @@ class LinkKind(StrEnum):
     RECORD = "record"  #: one pour's record
     SCREEN = "screen"  #: the board and its alarms
     WALL = "wall"  #: the wall view, without a way to anything else
+    CARD = "card"  #: what a pour's label promises, for anybody
 
 
 def share(
@@ -73,6 +76,30 @@ def holding(connection: Connection, now_ms: int) -> list[SharedLinkRow]:
     """Every link that holds, oldest first."""
     holds = (LINK.c.ended_ms.is_(None), or_(LINK.c.expires_ms.is_(None), LINK.c.expires_ms > now_ms))
     return all_rows(connection, _LINKS.where(*holds).order_by(LINK.c.id), SharedLinkRow)
+
+
+def publish_card(tx: Connection, pour_id: int, title: str, by: str, now_ms: int) -> str:
+    """Make a pour's public card, under that title, and return its token.
+
+    A pour has one code for good: one that was ended opens again, and a label that is glued on already works. Raises
+    NotFound.
+    """
+    get_pour(tx, pour_id)
+    mine = (LINK.c.pour_id == pour_id, LINK.c.kind == LinkKind.CARD)
+    values = {"label": title, "by": by, "made_ms": now_ms, "ended_ms": None}
+    kept = tx.execute(update(LINK).where(*mine).values(**values).returning(LINK.c.token)).scalar()
+    if kept is not None:
+        return str(kept)
+    token = secrets.token_urlsafe(16)
+    values |= {"kind": LinkKind.CARD, "pour_id": pour_id, "token": token, "token_hash": token_hash(token)}
+    tx.execute(insert(LINK).values(**values))
+    return token
+
+
+def card_of(connection: Connection, pour_id: int) -> SharedLinkRow | None:
+    """Return a pour's public card; None: it has none, or it was ended."""
+    query = _LINKS.where(LINK.c.pour_id == pour_id, LINK.c.kind == LinkKind.CARD, LINK.c.ended_ms.is_(None))
+    return first_row(connection, query, SharedLinkRow)
 
 
 def end(tx: Connection, link_id: int, now_ms: int) -> SharedLinkRow:

@@ -412,12 +412,14 @@ class Invitation(SQLModel, table=True):
 
 
 class SharedLink(SQLModel, table=True):
-    """A link that shows something without a sign-in: the board, the wall view, or one pour's record to its client."""
+    """A link that shows something without a sign-in: the board, the wall view, one pour's record to its client, or its
+    public card to whoever scans the label.
+    """
 
     __tablename__ = "shared_link"
 
     id: int | None = Field(default=None, primary_key=True)
-    #: Whose record; null: all pours.
+    #: Whose record or card; null: all pours.
     pour_id: int | None = Field(default=None, foreign_key="pour.id")
     #: What it shows: a `LinkKind` of shared_links.py.
     kind: str = Field(default="record", max_length=16, sa_column_kwargs={"server_default": "record"})
@@ -425,10 +427,23 @@ class SharedLink(SQLModel, table=True):
     clients: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
     label: str = Field(max_length=100)
     token_hash: str = Field(unique=True, max_length=64)
+    #: Of a card alone: its label is printed again, and whoever has it sees no more than the public.
+    token: str | None = Field(default=None, max_length=64)
     by: str = Field(max_length=100)
     made_ms: int = Field(sa_type=BigInteger)
     expires_ms: int | None = Field(default=None, sa_type=BigInteger)
     seen_ms: int | None = Field(default=None, sa_type=BigInteger)
     ended_ms: int | None = Field(default=None, sa_type=BigInteger)
+    #: Whose it is: given by the database, from who asks (see shops.py).
+    shop_id: int | None = Field(default=None, sa_column_kwargs={"server_default": FetchedValue()})
+
+
+class Logo(SQLModel, table=True):
+    """A workshop's logo, drawn anew as PNG. A shop has one or none."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    png: bytes = Field(sa_column=Column(LargeBinary, nullable=False))
+    by: str = Field(max_length=100)
+    at_ms: int = Field(sa_type=BigInteger)
     #: Whose it is: given by the database, from who asks (see shops.py).
     shop_id: int | None = Field(default=None, sa_column_kwargs={"server_default": FetchedValue()})

@@ -28,7 +28,7 @@ from logger.plan.file import plan_from_text
 from logger.pour import Stage
 from logger.record import refit_offers
 from logger.record.pdf import NoPdf, to_pdf
-from logger.store import events, forecasts
+from logger.store import events, forecasts, shared_links
 from logger.words.reader import METRIC
 from logger.words.render import say
 from web.actions import pours
@@ -78,6 +78,7 @@ name = "Ada"
 FORECAST: dict[str, Any] = {
     "at_h": 1.0, "core_peak_c": {"p05": 40.0, "p50": 44.25, "p95": 49.5},
     "core_peak_at_h": {"p05": 10.0, "p50": 14.0, "p95": 19.0}, "chance_core_over_limit": 0.02, "causes": [],
+    "crosses_limit_at_h": None,
     "bands": {"hours": [1.0, 6.0, 12.0], "core_c": {"p05": [22.0, 30.0, 36.0], "p50": [22.5, 33.0, 41.0],
                                                     "p95": [23.0, 36.0, 47.0]}},
 }  # fmt: skip
@@ -561,8 +562,13 @@ def read_code(picture: Path) -> str:
 def test_the_code_on_the_paper_opens_the_record(
     maker: Any, sealed: int, service: Any, tmp_path: Path
 ) -> None:
-    """Printed at 150 dots an inch and read back by another library; the label's code as well."""
+    """Printed at 150 dots an inch and read back by another library; the label's code opens the public card."""
     (tmp_path / "record.pdf").write_bytes(pdf_of(maker, sealed))
+    maker.post(f"/pours/{sealed}/label", data={"title": "Walnut river table"})
+    with service.store.read() as connection:
+        card = shared_links.card_of(connection, sealed)
+    base = service.settings.link_base
+    opens = {"record": f"{base}/pours/{sealed}/record", "label": f"{base}/card/{card.token}"}
     label = re.search(r'<img src="(data:image/svg[^"]+)"', maker.get(f"/pours/{sealed}/label").text)
     assert label is not None
     (tmp_path / "label.pdf").write_bytes(to_pdf(f'<img style="width: 40mm" src="{label[1]}">'))
@@ -583,7 +589,7 @@ def test_the_code_on_the_paper_opens_the_record(
             ],
             check=True,
         )
-        assert read_code(tmp_path / f"{name}.png") == f"{service.settings.link_base}/pours/{sealed}/record"
+        assert read_code(tmp_path / f"{name}.png") == opens[name]
     assert segno.make("x", error="q").error == "Q"
 
 

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from base64 import b64encode
 from typing import Annotated, Any
 
-import segno
 from fastapi import APIRouter, Form, Request
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
@@ -26,12 +24,14 @@ from logger.words.numbers import LANGUAGE_NAMES
 from logger.words.phrase import phrase
 from logger.words.reader import Reader, reading
 from web.actions import pours as pour_actions
+from web.actions.hand_over import photos_of
 from web.actions.photos import photo_bytes
 from web.actions.undo import undoable
 from web.schemas import RowId
 from web.security.access import OwnerDep, ReaderDep, ServiceDep
 from web.service.service import Service
 from web.views import paper
+from web.views.data_uri import jpeg, qr_code
 from web.views.photo_sanitize import thumbnail
 from web.views.reader_units import reader_of
 from web.views.render import STATIC, page, templates
@@ -42,6 +42,8 @@ router = APIRouter(include_in_schema=False)
 PHOTOS_ON_PAPER, PAPER_PIXELS = 4, 330
 #: Heights of the paper's two large plots, of a width of 680.
 COURSE_HIGH, FORECAST_HIGH = 250.0, 160.0
+#: A millimetre of a sheet that is 182 wide, in a plot's units.
+A_MM = pictures.PAGE_WIDTH / 182.0
 LIGHTS = {"ok": phrase("ok"), "watch": phrase("to watch"), "stop": phrase("at stop")}
 #: What stands where there is no value.
 NONE = "–"
@@ -88,7 +90,7 @@ async def record_pdf(pour_id: RowId, request: Request, service: ServiceDep, who:
 
     def draw() -> bytes:
         shown = _on_paper(service, pour_id, u, shows_cost=who is not None)
-        css = (STATIC / "paper.css").read_text(encoding="utf-8")
+        css = (STATIC / "sheets.css").read_text(encoding="utf-8")
         with reading(shown["u"]):
             return to_pdf(templates().get_template("record-pdf.html").render(shown | {"css": css}))
 
@@ -147,7 +149,7 @@ def record_context(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
         "forecasts": forecast_lines(record),
         "address": address,
         "points": sorted(record["points"], key=_gravest_first),
-        "code": segno.make(address, error="q", micro=False).svg_data_uri(border=2),
+        "code": qr_code(address),
         "zone_note": phrase("times are in the time zone of the machine that shows this"),
     }
 
@@ -235,22 +237,15 @@ def small_photos(service: Service, record: dict[str, Any]) -> list[dict[str, str
     """Return the photos that the paper has room for, drawn small into it: of the table first, then those of the
     points.
     """
-    added = [
-        row["data"] | {"at_ms": row["at_ms"], "text": row["text"]}
-        for row in record["additions"]
-        if event_views.subject(row["kind"], row["data"]) == "photo"
-    ]
-    by_hash = {photo["sha256"]: photo for photo in [*record["photos"], *added]}
-    ordered = sorted(by_hash.values(), key=lambda photo: (bool(photo.get("point")), -photo["at_ms"]))
     shown = []
-    for photo in ordered[:PHOTOS_ON_PAPER]:
+    for photo in photos_of(record)[:PHOTOS_ON_PAPER]:
         raw = photo_bytes(service, photo)
         # A photo whose file is gone or no picture any more is told by `verify`; the paper shows the others.
         small = None if raw is None else _small(raw)
         if small is not None:
             shown.append(
                 {
-                    "src": f"data:image/jpeg;base64,{b64encode(small).decode('ascii')}",
+                    "src": jpeg(small),
                     "words": photo["text"] or photo.get("point", ""),
                     "at_ms": photo["at_ms"],
                 }
@@ -294,7 +289,7 @@ def _on_paper(service: Service, pour_id: int, u: Reader, *, shows_cost: bool) ->
         "points": cut["points"],
         "more": more,
         "air_first": fits.air_first,
-        "course": Markup(pictures.course_plot(record, u, COURSE_HIGH)),
+        "course": Markup(pictures.course_plot(record, u, COURSE_HIGH + fits.left * A_MM)),
         "forecast": None if forecast is None else Markup(forecast),
     }
 

@@ -113,7 +113,9 @@ def end(link_id: RowId, service: ServiceDep, who: MakerDep) -> Response:
     with service.store.write() as tx:
         link = shared_links.end(tx, link_id, now_ms)
         foreign = link.pour_id is not None and pours.origin_of(tx, link.pour_id) is not None
-        events.add_event(tx, None if foreign else link.pour_id, now_ms, "link-ended", who.name, link.label)
+        # A card is the shop's affair: neither its opening nor its end is part of what happened to the pour.
+        of_shop = foreign or link.kind == LinkKind.CARD
+        events.add_event(tx, None if of_shop else link.pour_id, now_ms, "link-ended", who.name, link.label)
     return RedirectResponse("/links", 303)
 
 

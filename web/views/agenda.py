@@ -116,13 +116,13 @@ def coming(
     items += _release(foretold.release_at_h, forecast, sure, hour)
     if stage is Stage.RELEASED:
         items = []
-    full_cure_h = _full_cure_h(foretold, forecast)
-    if full_cure_h is not None:
+    cured_h = full_cure_h(foretold, forecast)
+    if cured_h is not None:
         items.append(
             Coming(
                 "fully-cured",
                 phrase("Fully cured"),
-                full_cure_h,
+                cured_h,
                 sure=by,
                 ask=phrase("then it may take load and heat"),
             )
@@ -184,7 +184,7 @@ def _pace(foretold: Foretold, forecast: Mapping[str, Any] | None) -> tuple[float
     )
 
 
-def _full_cure_h(foretold: Foretold, forecast: Mapping[str, Any] | None) -> float | None:
+def full_cure_h(foretold: Foretold, forecast: Mapping[str, Any] | None) -> float | None:
     """Return when it is fully cured: as much later than planned as it is hard; None while that is not known."""
     planned_h = foretold.full_cure_at_h
     release = None if forecast is None else forecast.get("release_at_h")

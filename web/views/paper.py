@@ -40,10 +40,13 @@ FEW = 3
 
 @dataclass(frozen=True, slots=True)
 class PageSpace:
-    """How many lines of each list there is room for; whether the plots of the air stand on the first sheet."""
+    """How many lines of each list there is room for; whether the plots of the air stand on the first sheet; what the
+    first sheet has left, mm.
+    """
 
     lines: Mapping[str, int]
     air_first: bool
+    left: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +77,10 @@ def room(contents: PaperContents) -> PageSpace:
     second -= HEADING + COLUMNS + contents.forecasts * 4.7 if contents.forecasts else 0.0
     if air and not air_first:
         second -= BESIDE
-    lines = _shared(lengths, LISTS_FIRST, first - (BESIDE if air_first else 0.0))
-    return PageSpace(lines | _shared(lengths, LISTS_SECOND, second, passed), air_first)
+    first -= BESIDE if air_first else 0.0
+    lines = _shared(lengths, LISTS_FIRST, first)
+    left = max(first - _height(lines, lengths, LISTS_FIRST), 0.0)
+    return PageSpace(lines | _shared(lengths, LISTS_SECOND, second, passed), air_first, left)
 
 
 def _shared(

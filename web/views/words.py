@@ -32,6 +32,7 @@ __all__ = [
     "clock_near",
     "clock_time",
     "count",
+    "date",
     "dated",
     "day",
     "event_text",
@@ -196,6 +197,11 @@ def dated(at_ms: int | None, zone: tzinfo | None = None) -> str:
         return "–"
     language = current().language
     return f"{numbers.date(at_ms, language, zone)}, {numbers.time_of_day(at_ms, language, zone)}"
+
+
+def date(at_ms: int | None, zone: tzinfo | None = None) -> str:
+    """Return the day of a moment with its year: "25 Nov 2026"; a dash where there is none."""
+    return "–" if at_ms is None else numbers.date(at_ms, current().language, zone)
 
 
 def day(date: datetime_date) -> str:

@@ -196,6 +196,12 @@ def test_guessing_links_is_slowed(guarded: Any) -> None:
     assert statuses == [404] * 20 + [429] * 5
 
 
+def test_guessing_cards_is_slowed(guarded: Any) -> None:
+    """Twenty at once, then ten a minute; 128 bits would not be guessed anyway."""
+    browser = guarded.browser()
+    assert [browser.get(f"/card/{n}").status_code for n in range(25)] == [404] * 20 + [429] * 5
+
+
 def test_a_link_for_a_pour_that_is_not_there_is_refused(house: Any) -> None:
     """With a word, not with a stack trace."""
     for pour in ("7", "-1", "1e3", "٣", "9" * 30):

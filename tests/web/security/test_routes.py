@@ -283,6 +283,8 @@ def good_requests(plan_toml: str, house: Any) -> dict[str, Callable[[], dict[str
         "POST /pours/{pour_id}/plan": lambda: {"data": {"plan_toml": other}},
         "POST /pours/{pour_id}/plan/numbers": lambda: {"data": {"depth": "38", "room": "20"}},
         "POST /pours/{pour_id}/plan/sections/{section}": lambda: {"data": {"form.underside": "open"}},
+        "POST /settings/logo": lambda: {"files": {"photo": ("logo.png", _photo())}},
+        "POST /pours/{pour_id}/label": lambda: {"data": {"title": "A river table"}},
         "POST /shop/usual": lambda: {"data": {"air.room_c": "21"}},
         "POST /pours/{pour_id}/ready/sign": lambda: {"data": point},
         "POST /pours/{pour_id}/ready/unsign": lambda: {"data": point},
