@@ -209,8 +209,7 @@ class _Frame:
                 + _word(x, bottom + 13, self.reader.number(hour), "middle")
             )
         pieces.append(
-            _word(right, bottom + 26, say(across, self.reader), "end")
-            + _word(4, bottom + 26, unit, "start")
+            _word(right, bottom + 26, say(across, self.reader), "end") + _word(4, bottom + 26, unit, "start")
         )
         pieces.append(f'<path d="M{_LEFT:g} {_TOP:g}V{bottom:g}H{right:g}" fill="none" stroke="{_INK}"/>')
         return "".join(pieces)

@@ -363,8 +363,8 @@ class InvitationRow:
 
 @dataclass(frozen=True, slots=True)
 class SharedLinkRow:
-    """A link that shows something without a sign-in. kind: what. pour_id: of which pour; None: of all of them. token: of
-    a card alone.
+    """A link that shows something without a sign-in. kind: what. pour_id: of which pour; None: of all of them. token:
+    of a card alone.
     """
 
     id: int

@@ -70,7 +70,9 @@ def publish_card(service: Service, pour_id: int, title: str, who: Who) -> str:
     """Open a pour's public card under that title, and return its token. Raises BadInput, NotFound."""
     title = re.sub(r"\s+", " ", title).strip()
     if not title or not title.isprintable():
-        raise BadInput(phrase("title"), phrase("is empty"), remedy=phrase("say what the card calls the table"))
+        raise BadInput(
+            phrase("title"), phrase("is empty"), remedy=phrase("say what the card calls the table")
+        )
     now_ms = service.timeline.now_ms()
     with service.store.write() as tx:
         pours.get_pour(tx, pour_id)

@@ -51,9 +51,7 @@ class SealProofs:
             kept = self._made.get(pour.id)
             if kept is None or kept[1] != heads or not 0 <= now_ms - kept[0] < PROVEN_MS:
                 with service.store.read() as connection:
-                    proof = verify(
-                        connection, pour.id, pictures=Path(service.settings.data_dir) / FOLDER
-                    )
+                    proof = verify(connection, pour.id, pictures=Path(service.settings.data_dir) / FOLDER)
                 while len(self._made) >= MOST_PROVEN:
                     del self._made[next(iter(self._made))]
                 kept = self._made[pour.id] = (now_ms, heads, proof)
@@ -69,7 +67,9 @@ def card(token: str, request: Request, service: ServiceDep) -> Response:
     with service.store.read() as connection:
         link = shared_links.by_token(connection, token[:100], now_ms, LinkKind.CARD)
         if link is None or link.pour_id is None:
-            raise NotFound(phrase("this card was closed, or its address was not copied whole; ask the workshop"))
+            raise NotFound(
+                phrase("this card was closed, or its address was not copied whole; ask the workshop")
+            )
         pour = pours.get_pour(connection, link.pour_id)
         record = gather(connection, pour.id, service.settings.workshop)
         logo = logos.logo_of(connection, link.shop_id)

@@ -22,6 +22,8 @@ from web.views.predicted import foretold_of
 
 #: A time without a core reading that the client is told of, h: a peak of a thick pour lasts longer.
 GAP_TOLD_H = 1.0
+#: Lots on the sheet at most; the annex has them all.
+MOST_LOTS = 4
 #: How a slab was dried.
 DRIED = {
     "kiln": phrase("kiln dried"),
@@ -107,14 +109,10 @@ def made_of(record: Mapping[str, Any]) -> list[tuple[str, str]]:
         dose = colour.get("dose_pct") or colour.get("dip_dose_pct")
         told = kind if dose is None else phrase("{kind}, {dose} of the mix", kind=kind, dose=percent(dose))
         lines.append((phrase("Colour"), told))
-    for lot in _lots(record):
-        lines.append((phrase("Lots"), lot))
+    lots = list(dict.fromkeys(f"{lot['part']}: {lot['lot']}" for lot in record["lots"]))
+    if lots:
+        lines.append((phrase("Lots"), ", ".join(lots[:MOST_LOTS])))
     return lines
-
-
-def _lots(record: Mapping[str, Any]) -> list[str]:
-    numbers = list(dict.fromkeys(f"{lot['part']}: {lot['lot']}" for lot in record["lots"]))
-    return [", ".join(numbers[:4])] if numbers else []
 
 
 def cured_ms(record: Mapping[str, Any]) -> int | None:

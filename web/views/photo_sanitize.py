@@ -18,7 +18,7 @@ MOST_PIXELS = {"JPEG": 89_000_000, "PNG": 25_000_000, "WEBP": 25_000_000}
 #: Longest side of what is kept, pixels: a crack is seen, and a record stays small.
 LONGEST_SIDE = 2560
 QUALITY = 85
-#: A logo as it is kept, pixels: 60 mm at 250 dots an inch; and in so many colours at most, so that it stays below 80 kB.
+#: A logo as it is kept, pixels: 60 mm at 250 dots an inch; and its colours at most, so that it stays below 80 kB.
 LOGO_SIDE, LOGO_COLOURS = (600, 300), 64
 #: One picture at a time: each takes up to 150 MB of a 1 GB machine.
 _one = threading.Lock()

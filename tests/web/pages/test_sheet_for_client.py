@@ -222,10 +222,14 @@ def test_the_maker_chooses_the_photo_and_the_sealed_record_stays_as_it_was(
     """One of the pour's own, or none; nothing is added to the record."""
     before = maker.get(f"/api/pours/{table}/everything").text
     other = maker.post(
-        f"/pours/{table}/photos", files={"photo": ("b.jpg", picture((600, 900)))}, data={"reason": "delivered"}
+        f"/pours/{table}/photos",
+        files={"photo": ("b.jpg", picture((600, 900)))},
+        data={"reason": "delivered"},
     )
     assert other.status_code == 200
-    first, second = re.findall(r'name="photo" value="([0-9a-f]{64})"', maker.get(f"/pours/{table}/sheet").text)
+    first, second = re.findall(
+        r'name="photo" value="([0-9a-f]{64})"', maker.get(f"/pours/{table}/sheet").text
+    )
     with_other = maker.get(f"/api/pours/{table}/everything").text
     assert with_other != before, "the photo itself is an addition"
     assert maker.post(f"/pours/{table}/sheet/photo", data={"photo": second}).status_code == 200
@@ -294,7 +298,7 @@ def passer_by(maker: Any) -> TestClient:
 def test_the_card_opens_without_a_sign_in_and_tells_no_private_data(
     maker: Any, service: Any, table: int, passer_by: TestClient
 ) -> None:
-    """Title, workshop, dates, sealed, peak against limit, the code; no client, no maker, no alarm, no way further in."""
+    """Title, workshop, dates, sealed, peak against limit, code; no client, no maker, no alarm, no way further in."""
     path = card_path(maker, service, table)
     answer = passer_by.get(path)
     told = text(answer)
@@ -348,7 +352,9 @@ def test_a_card_says_when_the_seal_does_not_hold(
     path = card_path(maker, service, table)
     assert "the seal holds" in passer_by.get(path).text
     with service.store.write() as tx:
-        tx.exec_driver_sql("UPDATE reading SET milli_c = milli_c + 1 WHERE id = (SELECT max(id) FROM reading)")
+        tx.exec_driver_sql(
+            "UPDATE reading SET milli_c = milli_c + 1 WHERE id = (SELECT max(id) FROM reading)"
+        )
     clock.move(11 * 60)
     told = passer_by.get(path).text
     assert "The seal does not hold" in told
