@@ -4,7 +4,7 @@
 const SHELL = "pourlog-shell-{{ version }}", CONTACT = "pourlog-contact";
 const FILES = [
   "/offline", "{{ asset('look.css') }}", "{{ asset('words.js') }}", "{{ asset('offline.js') }}",
-  "{{ asset('icon.svg') }}",
+  "{{ asset('icon.svg') }}", "{{ asset('font-400.woff2') }}", "{{ asset('font-600.woff2') }}",
 ];
 
 self.addEventListener("install", (event) => {
