@@ -100,12 +100,15 @@ def fields_to_draw(
     room_c = np.interp(times_h, room.hours, room.celsius)
     core_c = np.interp(times_h, *core)
     factors = _factors(run.core_c[0], core_c, room_c)
-    # What a larger or smaller rise does not explain is taken for warmer or cooler surroundings.
-    shifts = core_c - (room_c + factors * (run.core_c[0] - room_c))
+    rises = run.core_c[0] - room_c
+    # What a larger or smaller rise does not explain is put where it is as warm as the core, and less where it is less.
+    shifts = core_c - (room_c + factors * rises)
     drawn = []
-    for shot, factor, shift, air_c in zip(run.snapshots, factors, shifts, room_c, strict=True):
+    for shot, factor, shift, rise, air_c in zip(run.snapshots, factors, shifts, rises, room_c, strict=True):
         field = field_of(section, shot)
-        drawn.append(replace(field, temperature_c=air_c + shift + factor * (field.temperature_c - air_c)))
+        own = field.temperature_c - air_c
+        share = np.clip(own / rise, 0.0, 1.0) if abs(rise) > LEAST_RISE_C else field.is_resin.astype(float)
+        drawn.append(replace(field, temperature_c=air_c + shift * share + factor * own))
     return tuple(drawn)
 
 

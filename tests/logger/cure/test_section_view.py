@@ -53,6 +53,18 @@ def test_the_cut_shows_what_the_core_has_read_and_what_is_foretold(seen: Any) ->
         assert cell == pytest.approx(wanted, abs=1.0)
 
 
+def test_the_wood_far_from_the_resin_stays_at_the_room(seen: Any) -> None:
+    """However far the core is from what was solved: a slab is no colder than the room, and not as warm as the core."""
+    plan, cut, _told, read = seen
+    hours = [24.0, 32.0, 40.0]
+    for share in (0.4, 2.0):
+        core = (read.hours, 21.0 + share * (read.celsius - 21.0))
+        for field in fields_to_draw(plan, cut, hours, core):
+            far = field.temperature_c[:, -1]
+            assert far == pytest.approx(21.0, abs=1.5)
+            assert np.nanmin(field.temperature_c) > 20.0
+
+
 def test_what_is_kept_of_it_is_small(seen: Any) -> None:
     """A pour has up to a hundred forecasts: half a hundred fields in each would fill the card."""
     assert len(json.dumps(seen[1])) < 6000
