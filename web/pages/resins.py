@@ -1,4 +1,4 @@
-"""The resins page: which systems do we pour, how well do we know each, what is left of it?"""
+"""The resins page: the systems that are poured, how well each is known, what is left of it."""
 
 from __future__ import annotations
 
@@ -243,9 +243,33 @@ def _shown(
         "pours": (poured or {}).get("pours", []),
         "offer": offer,
         "means": None if row is None else meaning_kept(row.facts),
+        "depths": _depths(row, u),
         "further": _further(row, u),
         "taken": bool(offer and data and data["source"].get("pours") == offer["pours"]),
     }
+
+
+def _depths(row: Any, u: Reader) -> list[dict[str, Any]]:
+    """Return the safe depth in each room as bars, longest where half of the cases are too hot."""
+    means = None if row is None else meaning_kept(row.facts)
+    if means is None or not means.depths:
+        return []
+    longest = max(max(depth.safe_mm, depth.even_mm) for depth in means.depths) or 1.0
+    rows = []
+    for depth in means.depths:
+        values = {"even": u.span(depth.even_mm)}
+        rows.append(
+            {
+                "name": phrase("Room at {room}", room=u.temp(depth.room_c, 0)),
+                "value": u.at_most(depth.safe_mm),
+                "part": depth.safe_mm / longest,
+                "further": depth.even_mm / longest,
+                "note": phrase("The datasheet's limit. Too hot in 5 of 10 cases from {even} on.", **values)
+                if depth.by_sheet
+                else phrase("Too hot in 5 of 10 cases from {even} on.", **values),
+            }
+        )
+    return rows
 
 
 def _further(row: Any, u: Reader) -> list[tuple[Narrowing, str]]:

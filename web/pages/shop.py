@@ -1,9 +1,9 @@
-"""The shop page: what do mistakes cost us, and what would have caught them? Which resin is there, how well known?"""
+"""The shop page: what mistakes cost, and what would have caught them; which resin is there, how well known."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
 from pydantic import BaseModel, StringConstraints
@@ -12,9 +12,9 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.errors import BadInput
 from logger.record import event_views, refit_offers
-from logger.record.shop_history import check_lot
+from logger.record.shop_history import Lessons, check_lot
 from logger.store import events, resins, shop_events
-from logger.words.phrase import phrase
+from logger.words.phrase import phrase, phrases
 from web.actions import shop as shop_actions
 from web.schemas import PLAN_BODY
 from web.security.access import MakerDep, ServiceDep, ViewerDep
@@ -25,7 +25,7 @@ from web.views.plan_sections import shown_section
 from web.views.reader_units import reader_of
 from web.views.refused_fields import RefusedFields
 from web.views.render import page
-from web.views.shop_account import lessons_of, shelf_of, today
+from web.views.shop_account import accounts_of, shelf_of, today
 from web.views.typed import kg_from, single
 
 router = APIRouter(include_in_schema=False)
@@ -67,6 +67,18 @@ def _keep_usual(request: Request, service: Service, by: str, given: Mapping[str,
     return RedirectResponse("/shop#usual", 303)
 
 
+def _bars(account: Lessons) -> list[dict[str, Any]]:
+    """Return the defects, each with the part of the records that had it."""
+    return [
+        {
+            "name": trouble.words,
+            "value": phrases("{n} pour", "{n} pours", len(trouble.pours)),
+            "part": len(trouble.pours) / account.records,
+        }
+        for trouble in account.troubles
+    ]
+
+
 def _page(
     request: Request,
     service: Service,
@@ -74,7 +86,7 @@ def _page(
     wrong: Mapping[str, str] | None = None,
 ) -> Response:
     with service.store.read() as connection:
-        account = lessons_of(connection)
+        account, of_year = accounts_of(connection, today(service))
         shelf = shelf_of(connection, today(service))
         offered = list(refit_offers.offers(connection).values())
         waiting = len(refit_offers.due(connection))
@@ -87,6 +99,8 @@ def _page(
         "shop.html",
         {
             "account": account,
+            "of_year": of_year,
+            "troubles": _bars(account),
             "shelf": shelf,
             "offered": offered,
             "waiting": waiting,

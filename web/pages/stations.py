@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
@@ -15,7 +16,7 @@ from logger.errors import BadInput
 from logger.quantities import seconds
 from logger.store import events, pours
 from logger.store import stations as store
-from logger.store.rows import StationRow
+from logger.store.rows import ProbeRow, StationRow
 from logger.version import own_version
 from logger.words.phrase import phrase
 from web.actions import enrolment
@@ -99,11 +100,47 @@ def _clock_off(row: StationRow) -> str | None:
     return phrase("its clock is {off} behind the service's: readings are dated by their arrival", off=off)
 
 
+def _reading(station: Mapping[str, Any], probe: ProbeRow) -> bool:
+    """Whether a probe gives a temperature now."""
+    return not station["silent"] and probe.last_fault is None and probe.last_milli_c is not None
+
+
+def _answer(stations: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """How many thermometers read, of those whose station may send; which places do not; the verdict's tone."""
+    probes = [
+        (station, probe)
+        for station in stations
+        if station["row"].revoked_ms is None
+        for probe in station["probes"]
+        if probe.place.split("-")[0] in PLACES
+    ]
+    silent = [probe.place for station, probe in probes if not _reading(station, probe)]
+    reads = len(probes) - len(silent)
+    tone = "open" if not probes else "ok" if not silent else "watch" if reads else "lost"
+    return {"all": len(probes), "reads": reads, "silent": silent, "tone": tone}
+
+
+def _in_the_form(probe: ProbeRow) -> tuple[int, str]:
+    """Return what probes are listed by: core, surface, underside, room, then contacts."""
+    kind = probe.place.split("-")[0]
+    return (PLACES.index(kind) if kind in PLACES else len(PLACES), probe.place)
+
+
+def _section(station: Mapping[str, Any]) -> dict[str, float | None]:
+    """Place → what it reads now, °C, for the drawing of the form: the first probe of each place; None where silent."""
+    drawn: dict[str, float | None] = {}
+    for probe in station["probes"]:
+        if probe.place in PLACES:
+            celsius = probe.last_milli_c / 1000 if _reading(station, probe) else None
+            drawn.setdefault(probe.place, celsius)
+    return drawn
+
+
 def _context(service: Service) -> dict[str, Any]:
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
         probes, watched = store.probes_by_station(connection), pours.live_by_station(connection)
-        rows = [
+        rows: list[dict[str, Any]] = [
             {
                 "row": row,
                 "probes": probes.get(row.id, []),
@@ -114,8 +151,12 @@ def _context(service: Service) -> dict[str, Any]:
             }
             for row in store.all_stations(connection)
         ]
+    for row in rows:
+        row["probes"] = sorted(row["probes"], key=_in_the_form)
+        row["section"] = _section(row)
     return {
         "stations": rows,
+        "answer": _answer(rows),
         "fault_words": FAULT_WORDS,
         "thermometers": PLACES,
         "problem": None,

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, date, datetime
 
 from sqlalchemy import Connection
 
+from logger.record.json_values import JsonView
 from logger.record.shop_history import Lessons, Lot, lessons, stock
 from logger.store import pours, seals, shop_events
 from web.service.service import Service
@@ -13,7 +15,18 @@ from web.service.service import Service
 
 def lessons_of(connection: Connection) -> Lessons:
     """Return the account over every sealed record and what was added to it since."""
-    records = []
+    return lessons(_sealed(connection))
+
+
+def accounts_of(connection: Connection, on: date) -> tuple[Lessons, Lessons]:
+    """Return the account over every sealed record, and that over the pours of this year, by the machine's zone."""
+    records = _sealed(connection)
+    of_year = [one for one in records if _day_of(one[1]["pour"]["poured_ms"] or 0).year == on.year]
+    return lessons(records), lessons(of_year)
+
+
+def _sealed(connection: Connection) -> list[tuple[int, JsonView, Sequence[JsonView]]]:
+    records: list[tuple[int, JsonView, Sequence[JsonView]]] = []
     for pour_id, record in shop_events.sealed_records(connection):
         count = (pours.get_pour(connection, pour_id).seal or {})["events"]["count"]
         later = [
@@ -21,7 +34,7 @@ def lessons_of(connection: Connection) -> Lessons:
             for row in seals.events_after(connection, pour_id, count)
         ]
         records.append((pour_id, record, later))
-    return lessons(records)
+    return records
 
 
 def shelf_of(connection: Connection, on: date) -> list[Lot]:
@@ -37,4 +50,8 @@ def shelf_of(connection: Connection, on: date) -> list[Lot]:
 
 def today(service: Service) -> date:
     """Today, by the machine's time zone."""
-    return datetime.fromtimestamp(service.timeline.true_ms() / 1000, UTC).astimezone().date()
+    return _day_of(service.timeline.true_ms())
+
+
+def _day_of(at_ms: int) -> date:
+    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone().date()

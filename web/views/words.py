@@ -28,6 +28,7 @@ __all__ = [
     "ago",
     "alarm_line",
     "alarm_title",
+    "browser_words",
     "celsius",
     "clock_near",
     "clock_time",
@@ -182,6 +183,32 @@ def count(value: float) -> str:
 def money(value: float) -> str:
     """Return an amount of money, without its currency: "1,250.00"."""
     return numbers.number(value, 2, current().language, grouped=True)
+
+
+#: What a browser's identification of itself has in it → what people call it; the first that is there counts, since
+#: each names those that it is like as well.
+_BROWSERS = {"Edg": "Edge", "OPR": "Opera", "Firefox": "Firefox", "Chrome": "Chrome", "Safari": "Safari"}
+_SYSTEMS = {
+    "iPhone": "iPhone",
+    "iPad": "iPad",
+    "Android": "Android",
+    "CrOS": "ChromeOS",
+    "Windows": "Windows",
+    "Macintosh": "Mac",
+    "Linux": "Linux",
+}
+
+
+def browser_words(said: str) -> str:
+    """Return a browser as people call it, "Firefox, Linux", from its identification (RFC 9110, 10.1.5); any other
+    text as it stands.
+    """
+    if not said.startswith("Mozilla/"):
+        return said
+    found = [
+        next((word for sign, word in known.items() if sign in said), "") for known in (_BROWSERS, _SYSTEMS)
+    ]
+    return ", ".join(word for word in found if word) or said
 
 
 def ago(then_ms: int | None, now_ms: int) -> str:

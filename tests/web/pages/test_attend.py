@@ -118,7 +118,8 @@ def test_the_alarms_own_rates_are_told_from_history(maker: Any, hot: Any, clock:
     assert told["alarms"] >= 1
     assert "core-hot" in dict(told["most"])
     assert 0.99 < told["hours"] < 1.05, "no longer than there has been anything to watch"
-    assert "The core is too hot: 1" in maker.get("/alarms/rates?days=1").text
+    page = maker.get("/alarms/rates?days=1").text
+    assert '<span>The core is too hot</span><span class="value">1</span>' in page
 
 
 def test_an_alarm_that_was_raised_quietly_does_not_count_in_the_rates(
