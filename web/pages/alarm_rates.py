@@ -21,7 +21,9 @@ def alarm_rates(request: Request, service: ServiceDep, _who: ViewerDep, days: Da
     """Show the figures of the last days against what alarm management asks for."""
     found = rates_of(service, days)
     largest = max((count for _name, count in found.most), default=1)
-    most = [{"name": _title(name), "value": str(count), "part": count / largest} for name, count in found.most]
+    most = [
+        {"name": _title(name), "value": str(count), "part": count / largest} for name, count in found.most
+    ]
     troubles = {
         phrase("Chattering"): _titles(found.chattering),
         phrase("Fleeting"): _titles(found.fleeting),
