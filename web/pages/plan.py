@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
@@ -19,9 +19,8 @@ from logger.planning.assess import Assessment
 from logger.planning.finding import Finding, Light
 from logger.planning.physics.layers import each_wait_h
 from logger.planning.readiness import Where
-from logger.planning.verdict import Item, PlanVerdict
 from logger.pour import Stage
-from logger.quantities import temperature
+from logger.quantities import hours_alone, temperature, typed_length
 from logger.store import page_queries, pours, resins
 from logger.store.rows import PourRow
 from logger.words.phrase import phrase, phrases
@@ -35,12 +34,16 @@ from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.assessed import assessment_of, band_kept, effects_kept, first_answer
 from web.views.charts import HOUR_MS, Stand, chart_of, ends_h, peak_of
+from web.views.plan_drawing import cut_of, section_drawing
 from web.views.plan_edit import bare_degrees, waits_shown, with_numbers, without_empty_lists
 from web.views.plan_fields import SECTIONS, Section
+from web.views.plan_findings import arranged, fine_items
 from web.views.plan_form import with_resin
 from web.views.plan_links import link_of
-from web.views.plan_questions import Question, questions_of
+from web.views.plan_questions import Question, finding_asked, questions_of
 from web.views.plan_sections import ShownField, row_title, shown_section, with_section
+from web.views.plan_times import rows_of, times_drawing, times_of
+from web.views.predicted import Foretold, foretold_of
 from web.views.reader_units import reader_of
 from web.views.refused_fields import RefusedFields
 from web.views.render import page
@@ -54,6 +57,8 @@ Readings = Annotated[str, StringConstraints(max_length=400)]
 MOST_FIELDS = 1200
 #: The section that takes a resin from the list.
 RESIN = "resin"
+#: So many findings beside the pictures, and what else the page has moves under the pictures.
+CROWDED = 4
 #: Light → the shape of its sign.
 SIGNS = {"stop": "stop", "watch": "watch", "ok": "calm"}
 
@@ -241,8 +246,16 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
             "plan": plan,
             "assessment": assessment,
             "stage_word": STAGE_WORDS[Stage(pour.stage)],
-            "groups": _groups(verdict, assessment),
-            "signs": SIGNS,
+            "arranged": arranged(
+                verdict,
+                fine_items(assessment.findings),
+                ready.points,
+                lambda item: link_of(item, plan, pour_id),
+                leads=standing is None,
+                asked=finding_asked(asked[0]) if asked else "",
+            ),
+            "crowded": len(verdict.stops) + len(verdict.passed) + len(verdict.watches) > CROWDED,
+            **_picture(pour, plan, assessment, service.timeline.true_ms(), u),
             "hour": None,
             "may_change": may_change,
             "may_undo": may_undo and may_change,
@@ -267,7 +280,6 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
             "question": asked[0] if asked else None,
             "asked": _asked(asked[0], drawn) if asked else [],
             "more_questions": len(asked) - 1,
-            "link_of": lambda item: link_of(item, plan, pour_id),
             "verdict": verdict,
             "chart": _chart(pour, plan, service.timeline.true_ms(), u),
             "room_c": plan.room_schedule()[0][1],
@@ -327,15 +339,31 @@ def _assessed(service: Service, pour: PourRow) -> tuple[Assessment, bool]:
     return assessment_of(pour.plan_toml), False
 
 
-def _groups(verdict: PlanVerdict, assessment: Assessment) -> list[tuple[str, str, Sequence[Item]]]:
-    """Return (light, heading, items) in the order in which they are read; the verdict counts the same items."""
-    fine = [Item(f.light, f.sentence, f.change, (), f) for f in assessment.at(Light.OK)]
-    return [
-        ("stop", phrase("Must change"), verdict.stops),
-        ("watch", phrase("Should change, or sign an exception with a reason"), verdict.passed),
-        ("watch", phrase("Check these"), verdict.watches),
-        ("ok", phrase("Fine"), fine),
-    ]
+def _picture(pour: PourRow, plan: Plan, assessment: Assessment, now_ms: int, u: Reader) -> dict[str, Any]:
+    """Return what the pour is drawn with: its section, and its layers over the hours."""
+    kept = pour.prediction
+    hottest = (kept["peak_at_h"], kept["peak_c"]) if kept else None
+    cut, times = cut_of(plan), times_of(plan, assessment.findings, _foretold(pour, plan), hottest)
+    # To the quarter of an hour: what is only "if poured now" need not change under the eye.
+    quarter_ms = now_ms - now_ms % 900_000
+    return {
+        "cut": cut,
+        "section": lambda across: section_drawing(cut, u, across),
+        "drawn_times": lambda across: times_drawing(times, u, across),
+        "time_rows": rows_of(times, pour.poured_ms, quarter_ms, u),
+        "typed_length": typed_length,
+        "hours_alone": hours_alone,
+    }
+
+
+def _foretold(pour: PourRow, plan: Plan) -> Foretold:
+    """Return what is kept of the plan's course; of a plan that has none, its layers alone."""
+    try:
+        return foretold_of(pour.plan_toml, pour.prediction)
+    except DidNotConverge:
+        return Foretold(
+            0.0, 0.0, None, None, None, None, None, tuple((layer.at_h, "") for layer in plan.layer)
+        )
 
 
 def _offer(plan: Plan, assessment: Assessment, u: Reader) -> dict[str, str] | None:

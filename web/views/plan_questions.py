@@ -118,6 +118,13 @@ def questions_of(
     return [*stops, *(question for _, question in moving), *rest, *people]
 
 
+def finding_asked(question: Question) -> str:
+    """Return the key of the finding that a question's answer would settle; empty where none says that it is open."""
+    if question.name == "underside":
+        return "underside-unsaid"
+    return next((key for key, one in _ASKS.items() if one.name == question.name), "")
+
+
 def _because(question: Question, effect_k: float, plan: Plan, peak_c: float | None) -> Question:
     limit_c = plan.resin.limits.max_core_c
     over = peak_c is not None and peak_c <= limit_c < peak_c + effect_k

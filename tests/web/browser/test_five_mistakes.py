@@ -26,8 +26,8 @@ MISTAKES = {
 
 
 def must_change(page: Page) -> str:
-    """What stands under "Must change"."""
-    stops = page.locator(".light", has=page.locator(".state.stop"))
+    """What must change: what the verdict hangs on, and what stands under "Change before pouring"."""
+    stops = page.locator(".finding.stop")
     return " | ".join(stops.all_inner_texts())
 
 

@@ -213,7 +213,7 @@ def test_a_newcomer_pours_within_ten_typed_values_and_twenty_presses(
     assert phone.titles() == ["Test message: please confirm"]
     deepest = sheet.deepest.split("-")[0]
     pour = plan(newcomer, sheet, deepest)
-    assert newcomer.page.locator(".state.stop").count() == 0, newcomer.page.locator("main").inner_text()
+    assert newcomer.page.locator(".finding.stop").count() == 0, newcomer.page.locator("main").inner_text()
     sign_and_pour(newcomer, clock, sweep)
     with service.store.read() as connection:
         stage = pours.get_pour(connection, pour).stage

@@ -34,7 +34,7 @@ def test_a_plan_over_the_limit_is_told_to_change(maker: Any, shop: Any, plan_tom
     pour = shop.plan(plan_toml.replace("depth_mm = 40", "depth_mm = 60"))
     page = words(maker.get(f"/pours/{pour}/plan"))
     assert "Do not pour it like this: " in page
-    assert "Must change" in page
+    assert "A single pour of 60 mm is too deep" in page
 
 
 def test_other_numbers_are_predicted_and_can_be_undone(maker: Any, shop: Any, plan_toml: str) -> None:
