@@ -17,6 +17,7 @@ __all__ = [
     "after",
     "counts",
     "hottest_core",
+    "many_readings",
     "points_after",
     "save_batch",
     "series",
@@ -55,6 +56,12 @@ def points_after(
     query = select(c.id, c.boot, c.boot_ms, c.probe, c.place, c.milli_c)
     rows = connection.execute(query.where(c.pour_id == pour_id, c.id > reading_id).order_by(c.id).limit(most))
     return list(rows.cursor.fetchall()) if rows.cursor is not None else []
+
+
+def many_readings(connection: Connection, pour_id: int, more_than: int) -> bool:
+    """Whether a pour has more readings than so many; as many are counted, and no more."""
+    query = select(READING.c.id).where(READING.c.pour_id == pour_id).order_by(READING.c.id)
+    return connection.execute(query.offset(more_than).limit(1)).first() is not None
 
 
 def hottest_core(connection: Connection, pour_id: int, from_ms: int) -> Any:

@@ -2,26 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from fastapi import APIRouter, Request
-from sqlalchemy import Connection
 from starlette.responses import Response
 
 from logger.condition.condition_words import STAGE_WORDS
-from logger.pour import LIVE, Stage
+from logger.pour import Stage
 from logger.probe_checks.cup import CupState
 from logger.store import cup_tests, pours, resins
 from logger.store.people import Role
-from logger.store.rows import PourWithPrediction
-from logger.units import HOUR_MS
 from web.actions import cup_test
 from web.actions.first_steps import first_steps
 from web.actions.message_test import nobody_reached
 from web.security.access import OnlookerDep, ServiceDep
-from web.service.service import Service
 from web.views.render import page
-from web.views.status import Status, status_of, urgency
+from web.views.tiles import live_tiles
 
 router = APIRouter(include_in_schema=False)
 #: Finished pours listed on the board.
@@ -30,23 +24,12 @@ FINISHED_SHOWN = 12
 OTHERS_SHOWN = 3
 
 
-@dataclass(frozen=True, slots=True)
-class Tile:
-    """One live pour on the board. hour: since pouring."""
-
-    pour: PourWithPrediction
-    standing: Status
-    stage: str
-    limit_c: float | None
-    hour: float
-
-
 @router.get("/")
 def board(request: Request, service: ServiceDep, who: OnlookerDep) -> Response:
     """Every pour that is watched, then what is planned, then what is done."""
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
-        tiles = [_tile(service, connection, pour, now_ms) for pour in pours.predicted_pours(connection, LIVE)]
+        tiles = live_tiles(service, connection, now_ms)
         ahead = pours.all_pours(connection, (Stage.PLANNED, Stage.READY))
         done = pours.all_pours(connection, (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED), FINISHED_SHOWN)
         cups = [cup_test.look_at(service, connection, test) for test in cup_tests.running(connection)]
@@ -54,7 +37,6 @@ def board(request: Request, service: ServiceDep, who: OnlookerDep) -> Response:
         steps = (
             first_steps(service, connection) if who.may(Role.MAKER) and not (tiles or ahead or done) else []
         )
-    tiles.sort(key=lambda tile: (urgency(tile.standing), -tile.pour.id))
     return page(
         request,
         "board.html",
@@ -71,16 +53,4 @@ def board(request: Request, service: ServiceDep, who: OnlookerDep) -> Response:
             "cup_names": names,
             "cup_state": CupState,
         },
-    )
-
-
-def _tile(service: Service, connection: Connection, pour: PourWithPrediction, now_ms: int) -> Tile:
-    """Return one live pour: its condition, whatever of it can be read."""
-    standing = status_of(service, connection, pour, now_ms)
-    return Tile(
-        pour=pour,
-        standing=standing,
-        stage=STAGE_WORDS[Stage(pour.stage)],
-        limit_c=standing.condition.limit_c,
-        hour=(now_ms - pour.started_ms) / HOUR_MS,
     )

@@ -16,14 +16,20 @@ from sqlalchemy import Connection
 
 from logger.record.downsample import thin
 from logger.store.boots import offsets
-from logger.store.readings import hottest_core, points_after
+from logger.store.readings import hottest_core, many_readings, points_after
 
 #: A gap between readings longer than this is drawn as a gap, s.
 GAP_S = 180.0
-#: Pours kept in memory: about 7 MB each for 72 h of 6 probes at 5 s.
-MOST_POURS = 8
+#: Pours kept in memory, as many as a board has room for: 1.3 MB each for 72 h of 6 probes as stations read them (5 s in
+#: the first hour, then 30 s), about 7 MB where they go on at 5 s.
+MOST_POURS = 16
+#: A pour with no more readings than this is taken into memory while a page waits: some 20 ms.
+QUICKLY = 10_000
 #: Thinned curves kept of each pour: as many widths of screens.
 MOST_WIDTHS = 6
+
+#: Last readings of a core that are given as they were taken: a quarter of an hour at 5 s, and some more.
+LATELY = 200
 
 Floats = npt.NDArray[np.float64]
 
@@ -44,6 +50,17 @@ class _Series:
     traces: dict[str, _Trace] = field(default_factory=dict)
     #: (width, when pouring began) → the thinned curves as JSON, until a reading arrives.
     thinned: OrderedDict[tuple[int, int], str] = field(default_factory=OrderedDict)
+
+
+@dataclass(frozen=True, slots=True)
+class CoreCourse:
+    """A core since pouring, thinned: hours (N,), celsius (N,), NaN for a gap or fault; and its last readings as they
+    were taken: late_ms (M,), late_c (M,)."""
+
+    hours: Floats
+    celsius: Floats
+    late_ms: npt.NDArray[np.int64]
+    late_c: Floats
 
 
 class Curves:
@@ -100,6 +117,28 @@ class Curves:
                     peaks.append((float(celsius[hottest]), float(at_ms[hottest] - poured_ms) / 3.6e6))
         return max(peaks, default=None)
 
+    def core(
+        self, connection: Connection, pour_id: int, poured_ms: int, place: str, width: int
+    ) -> CoreCourse | None:
+        """Return the course of the probe at a place since pouring; None without one.
+
+        None as well while a long pour is not in memory: a page never waits until it is.
+        """
+        if pour_id not in self._pours and many_readings(connection, pour_id, QUICKLY):
+            return None
+        with self._lock:
+            traces = self._grown(connection, pour_id).traces.values()
+            mine = [_in_order(trace) for trace in traces if trace.place == place]
+        if not mine:
+            return None
+        # A probe that was changed goes on where the other one ended.
+        at_ms, celsius = (np.concatenate(part) for part in zip(*mine, strict=True))
+        order = np.argsort(at_ms, kind="stable")
+        at_ms, celsius = at_ms[order], celsius[order]
+        after = at_ms >= poured_ms
+        hours, kept_c = thin(*_with_gaps((at_ms[after] - poured_ms) / 3.6e6, celsius[after]), width)
+        return CoreCourse(hours, kept_c, at_ms[-LATELY:], celsius[-LATELY:])
+
     def warm(self, connection: Connection, pour_id: int, stop: threading.Event) -> None:
         """Take a pour into memory before anybody asks for it, unless told to stop."""
         with self._lock:
@@ -147,11 +186,17 @@ def _arrays(trace: _Trace) -> tuple[npt.NDArray[np.int64], Floats]:
     return np.array(trace.at_ms, dtype=np.int64), np.array(trace.milli_c) / 1000.0
 
 
-def _shown(probe: str, trace: _Trace, poured_ms: int, width: int) -> dict[str, Any]:
+def _in_order(trace: _Trace) -> tuple[npt.NDArray[np.int64], Floats]:
+    """Return times and °C in the order in which they were taken."""
     at_ms, celsius = _arrays(trace)
-    if np.any(np.diff(at_ms) < 0):  # caught up later: in the order in which they were taken
+    if np.any(np.diff(at_ms) < 0):  # caught up later
         order = np.argsort(at_ms, kind="stable")
         at_ms, celsius = at_ms[order], celsius[order]
+    return at_ms, celsius
+
+
+def _shown(probe: str, trace: _Trace, poured_ms: int, width: int) -> dict[str, Any]:
+    at_ms, celsius = _in_order(trace)
     # Gaps are found before it is thinned: afterwards points lie minutes apart where a curve is smooth.
     hours, kept_c = thin(*_with_gaps((at_ms - poured_ms) / 3.6e6, celsius), width)
     return {"probe": probe, "place": trace.place} | _as_steps(hours, kept_c)
