@@ -25,34 +25,34 @@ def paths(picture: Markup) -> dict[str, list[list[tuple[float, float]]]]:
 def test_a_gap_stays_a_gap() -> None:
     """Three readings, a fault, two readings: two lines, and none of them goes through the fault's hour."""
     shown = paths(sparkline(Course([0.0, 1.0, 2.0, 3.0, 4.0, 5.0], [20, 21, 22, None, 30, 31], 5.0)))
-    assert [[x for x, _ in line] for line in shown["spark-core"]] == [[0.0, 80.0, 160.0], [320.0, 400.0]]
+    assert [[x for x, _ in line] for line in shown["core"]] == [[0.0, 80.0, 160.0], [320.0, 400.0]]
 
 
 def test_a_lone_reading_is_a_dot_and_no_line() -> None:
     """A path of no length with round ends; nothing leads to it from across the gap."""
     picture = sparkline(Course([0.0, 1.0, 2.0], [None, 25.0, None], 2.0))
-    assert re.search(r'class="spark-core" d="M200\.0 [\d.]+h0"', picture)
+    assert re.search(r'class="core" d="M200\.0 [\d.]+h0"', picture)
 
 
 def test_limit_band_and_hot_readings_are_inside_the_frame() -> None:
     """However far apart they lie."""
     course = Course([0.0, 1.0, 2.0], [-5.0, 20.0, 140.0], 2.0, 60.0, AHEAD)
     shown = paths(sparkline(course))
-    assert {"spark-core", "spark-band", "spark-ahead"} <= set(shown)
+    assert {"core", "band", "forecast"} <= set(shown)
     for lines in shown.values():
         for x, y in (corner for line in lines for corner in line):
             assert 0 <= x <= WIDTH
             assert 0 <= y <= HEIGHT
-    level = re.search(r'class="spark-limit" d="M0 ([\d.]+)H400"', sparkline(course))
+    level = re.search(r'class="limit" d="M0 ([\d.]+)H400"', sparkline(course))
     assert level is not None
-    coldest, _, hottest = (y for _, y in shown["spark-core"][0])
+    coldest, _, hottest = (y for _, y in shown["core"][0])
     assert float(level[1]) == pytest.approx(coldest - (60 + 5) / 145 * (coldest - hottest), abs=0.1)
 
 
 def test_the_band_holds_its_middle_and_ends_where_it_is_told_to() -> None:
     """From now on: the hours that the forecast begins with are measured by now."""
     shown = paths(sparkline(Course([0.0, 2.4], [20.0, 40.0], 2.4, 60.0, AHEAD, until_h=3.2)))
-    (middle,), (band,) = shown["spark-ahead"], shown["spark-band"]
+    (middle,), (band,) = shown["forecast"], shown["band"]
     assert [x for x, _ in middle] == pytest.approx([400 * 2.0 / 3.2, 400 * 3.0 / 3.2], abs=0.1)
     for x, y in middle:
         high, low = (height for at, height in sorted(band, key=lambda corner: corner[1]) if at == x)
@@ -62,13 +62,13 @@ def test_the_band_holds_its_middle_and_ends_where_it_is_told_to() -> None:
 def test_a_pour_without_a_reading_shows_its_limit_alone() -> None:
     """And breaks nothing: a pour that began a moment ago."""
     shown = paths(sparkline(Course([], [], 0.0, 60.0)))
-    assert "spark-core" not in shown
-    assert "spark-limit" in shown
+    assert "core" not in shown
+    assert "limit" in shown
 
 
 def test_noise_is_not_drawn_as_a_course() -> None:
     """A tenth of a degree up and down stays within a tenth of the height."""
-    (line,) = paths(sparkline(Course([0.0, 1.0, 2.0], [20.0, 20.1, 20.0], 2.0)))["spark-core"]
+    (line,) = paths(sparkline(Course([0.0, 1.0, 2.0], [20.0, 20.1, 20.0], 2.0)))["core"]
     heights = [y for _, y in line]
     assert max(heights) - min(heights) < HEIGHT / 10
 

@@ -15,7 +15,7 @@ from web.actions.first_steps import first_steps
 from web.actions.message_test import nobody_reached
 from web.security.access import OnlookerDep, ServiceDep
 from web.views.render import page
-from web.views.tiles import live_tiles
+from web.views.tiles import live_tiles, room_for
 
 router = APIRouter(include_in_schema=False)
 #: Finished pours listed on the board.
@@ -42,6 +42,10 @@ def board(request: Request, service: ServiceDep, who: OnlookerDep) -> Response:
         "board.html",
         {
             "tiles": tiles,
+            "room": room_for([tile.grave for tile in tiles]),
+            "upcoming": next(
+                (pour for pour in ahead if pour.stage == Stage.READY), ahead[0] if ahead else None
+            ),
             "alarms_linked": [alarm for tile in tiles for alarm in tile.standing.linked(OTHERS_SHOWN)],
             "others_shown": OTHERS_SHOWN,
             "ahead": ahead,

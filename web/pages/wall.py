@@ -8,18 +8,24 @@ from fastapi import APIRouter, Request
 from sqlalchemy.exc import DBAPIError
 from starlette.responses import Response
 
-from logger.pour import LIVE
+from logger.condition.condition_words import STAGE_WORDS
+from logger.pour import Stage
 from logger.store import pours, shared_links
 from logger.store.rows import SharedLinkRow
+from logger.units import MINUTE_MS
 from web.security.access import ServiceDep, WallDep
 from web.service.service import Service
 from web.views.render import page
-from web.views.status import status_of, urgency
+from web.views.tiles import live_tiles, wall_room_for
 
 log = logging.getLogger(__name__)
 router = APIRouter(include_in_schema=False)
 #: No search engine keeps it, and its address goes to no other site.
 UNLISTED = {"X-Robots-Tag": "noindex, nofollow", "Referrer-Policy": "no-referrer"}
+#: Pours that are still read from five metres on one screen; so many that are planned are named on an empty one.
+MOST_SHOWN, MOST_AHEAD = 13, 5
+#: Places between which everything moves each minute, so that nothing burns into the screen.
+PLACES = 9
 
 
 @router.get("/wall")
@@ -28,13 +34,20 @@ def wall(request: Request, service: ServiceDep, link: WallDep) -> Response:
     now_ms = service.timeline.true_ms()
     _note_use(service, link)
     with service.store.read() as connection:
-        shown = [
-            (pour, status_of(service, connection, pour, now_ms))
-            for pour in pours.predicted_pours(connection, LIVE)
-        ]
-    shown.sort(key=lambda one: (urgency(one[1]), -one[0].id))
-    clients = link is not None and link.clients
-    answer = page(request, "wall.html", {"shown": shown, "clients": clients})
+        tiles = live_tiles(service, connection, now_ms)
+        ahead = [] if tiles else pours.all_pours(connection, (Stage.PLANNED, Stage.READY), MOST_AHEAD)
+    shown = tiles[:MOST_SHOWN]
+    context = {
+        "tiles": shown,
+        "more": len(tiles) - len(shown),
+        "room": wall_room_for(len(shown)),
+        "clients": link is not None and link.clients,
+        "ahead": ahead,
+        "stage_words": STAGE_WORDS,
+        "alarms_linked": [alarm for tile in shown for alarm in tile.standing.linked()],
+        "place": now_ms // MINUTE_MS % PLACES,
+    }
+    answer = page(request, "wall.html", context)
     answer.headers.update(UNLISTED)
     return answer
 

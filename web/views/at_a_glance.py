@@ -106,11 +106,7 @@ def below_limit(condition: Condition) -> Fact | None:
         return None
     left = limit_c - core.celsius
     apart = difference(abs(left))
-    return (
-        phrase("{apart} below the limit", apart=apart)
-        if left >= 0
-        else phrase("{apart} over the limit", apart=apart)
-    )
+    return phrase("{apart} below it", apart=apart) if left >= 0 else phrase("{apart} over it", apart=apart)
 
 
 def peak_words(call: PeakCall, started_ms: int | None, now_ms: int) -> Fact:

@@ -1,7 +1,7 @@
 """A pour's core in one small picture: what was read, what is forecast with its band, and the limit. SVG, no script.
 
 Pure: numbers in, SVG out. It has no text, so that it may be stretched to any width and height; its colours, dashes and
-widths are those of the page's style (classes spark-core, spark-ahead, spark-band, spark-limit, spark-now).
+widths are those of the page's style (classes core, forecast, band, limit, now, inside .spark).
 """
 
 from __future__ import annotations
@@ -50,15 +50,15 @@ def sparkline(course: Course, label: str = "") -> Markup:
     scale = _scale_of(course, ahead)
     parts = []
     if ahead is not None and ahead.hours:
-        parts.append(_path("spark-band", _area(ahead, scale)))
+        parts.append(_path("band", _area(ahead, scale)))
     if course.limit_c is not None:
         level = scale.y(course.limit_c)
-        parts.append(_path("spark-limit", f"M0 {level}H{WIDTH:g}"))
+        parts.append(_path("limit", f"M0 {level}H{WIDTH:g}"))
     if ahead is not None and ahead.hours:
-        parts.append(_path("spark-ahead", _line(ahead.hours, ahead.middle, scale)))
+        parts.append(_path("forecast", _line(ahead.hours, ahead.middle, scale)))
     now = scale.x(course.now_h)
-    parts.append(_path("spark-now", f"M{now} 0V{HEIGHT:g}"))
-    parts += [_path("spark-core", line) for line in _pieces(course.hours, course.celsius, scale)]
+    parts.append(_path("now", f"M{now} 0V{HEIGHT:g}"))
+    parts += [_path("core", line) for line in _pieces(course.hours, course.celsius, scale)]
     said = Markup('role="img" aria-label="{}"').format(label) if label else Markup('aria-hidden="true"')
     return Markup('<svg class="spark" viewBox="0 0 {} {}" preserveAspectRatio="none" {}>{}</svg>').format(
         f"{WIDTH:g}", f"{HEIGHT:g}", said, Markup("").join(parts)

@@ -14,8 +14,10 @@ from logger.condition.judgement import Severity
 from logger.pour import LIVE
 from logger.words.reader import METRIC
 from tests.logger.condition.random_states import START_MS, states
+from web.views.at_a_glance import Glance, below_limit, peak_words, picture_of
 from web.views.render import templates
 from web.views.status import TONES, Status, status_from, urgency
+from web.views.tiles import room_for
 
 STATES, ON_A_BOARD = 20_000, 100
 #: Tones that look calm: no pour that is in danger may wear one.
@@ -31,11 +33,19 @@ def board(standings: list[tuple[int, Status, int]], role: str) -> str:
             "stage": "Curing",
             "limit_c": standing.condition.limit_c,
             "hour": (now_ms - START_MS) / 3_600_000,
+            "glance": Glance(
+                picture_of(standing, None),
+                None,
+                below_limit(standing.condition),
+                peak_words(standing.condition.peak, START_MS, now_ms),
+                None,
+            ),
         }
         for number, standing, now_ms in standings
     ]
     context: dict[str, Any] = {
         "tiles": tiles,
+        "room": room_for([False] * len(tiles)),
         "others_shown": 3,
         "ahead": [],
         "done": [],
@@ -84,7 +94,7 @@ def _judge_tile(tile: str, standing: Status) -> None:
     assert huge == ([] if core is None else [f"{core.celsius:.1f}"])
     headline = re.findall(r"Core(?: 2)? at (-?[\d.]+) °C, over", text)
     assert all(value == huge[0] for value in headline), text
-    limits = {float(value) for value in re.findall(r"limit (?:of )?([\d.]+) °C", text)}
+    limits = {float(value) for value in re.findall(r"[Ll]imit (?:of )?([\d.]+) °C", text)}
     assert limits <= {condition.limit_c}, text
     if condition.by is not None:
         assert f"{condition.by} is on it" in text
