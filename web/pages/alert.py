@@ -12,7 +12,7 @@ from logger.alarms.registry import KINDS
 from logger.alarms.state import UP, Phase
 from logger.condition.judgement import Severity
 from logger.errors import BadInput
-from logger.facts import NOTHING
+from logger.facts import NOTHING, fact
 from logger.store import alarms, pours
 from logger.units import MINUTE_MS
 from logger.words.phrase import phrase
@@ -62,6 +62,8 @@ def alert(alarm_id: RowId, request: Request, service: ServiceDep, _who: Onlooker
             "alarm_shown": alarm.id,
             "kind": kind,
             "now_c": now_c,
+            "core": core if standing is not None and standing.live else None,
+            "nobody": fact("nobody-is-on-it"),
             "pour": pour,
             "standing": standing,
             "graver": graver,

@@ -13,14 +13,17 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.alarms.ending import EXCEPTION_MIN
 from logger.alarms.first_hour import Look, Rhythm, due_times_ms, next_due_ms
+from logger.alarms.state import Phase
 from logger.condition.condition_words import STAGE_WORDS
 from logger.cure.forecast.what_if import COOLER_K
 from logger.errors import BadInput, LoggerError
+from logger.facts import Fact
 from logger.live.forecaster import FIRST_H, due_at_h
 from logger.pour import FOLLOWS, LIVE, Stage
 from logger.quantities import chance, difference
 from logger.store import forecasts, page_queries, pours, stations
 from logger.store.alarms import alarms_of
+from logger.store.people import Role
 from logger.store.rows import AlarmRow, EventRow, PourRow
 from logger.words.phrase import phrase
 from logger.words.reader import Reader
@@ -33,13 +36,18 @@ from web.pages.steps import STEP_WORDS
 from web.schemas import RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
-from web.views.agenda import coming
+from web.views.agenda import Coming, coming
 from web.views.assessed import course_to_draw
+from web.views.at_a_glance import COLUMNS, trend_of
 from web.views.charts import DEEDS, Stand, chart_of, ends_h, marks_of, peak_of
+from web.views.one_action import Progress, one_action
+from web.views.one_button import OneButton, one_button
+from web.views.peak_figures import peak_figures
 from web.views.predicted import Foretold, forecast_pictures, foretold_of, pictures
 from web.views.reader_units import reader_of
 from web.views.render import page
 from web.views.status import Status, status_of
+from web.views.time_line import time_line
 
 log = logging.getLogger(__name__)
 router = APIRouter(include_in_schema=False)
@@ -52,16 +60,18 @@ HELP_WORDS: dict[str, str] = {
     "shade": phrase("the surface shaded"),
 }
 #: While nobody may hear an alarm, it is said from signing on until the first hour is over.
+#: Alarms of the past that the page lists; the record has all of them.
+MOST_PAST = 5
 SOON_LIVE = (Stage.READY, Stage.POURING, Stage.WATCHED)
 
 
 @router.get("/pours/{pour_id}")
-def pour_page(pour_id: RowId, request: Request, service: ServiceDep, _who: ViewerDep) -> Response:
+def pour_page(pour_id: RowId, request: Request, service: ServiceDep, who: ViewerDep) -> Response:
     """One pour, now. A record from elsewhere is its record."""
     with service.store.read() as connection:
         if pours.origin_of(connection, pour_id) is not None:
             return RedirectResponse(f"/pours/{pour_id}/record", 303)
-    return page(request, "pour.html", _context(service, pour_id, reader_of(request)))
+    return page(request, "pour.html", _context(service, pour_id, reader_of(request), may=who.may(Role.MAKER)))
 
 
 @router.post("/pours/{pour_id}/station")
@@ -134,6 +144,12 @@ class _Stored:
     ends: dict[Stage, ending.Ending]
     confirms: dict[Stage, str]
     undo: LastStep | None
+    trend: Fact | None
+
+    @property
+    def may_step(self) -> bool:
+        """Whether nothing stands in the way of the step that follows."""
+        return any(end.may_end for to, end in self.ends.items() if to is not Stage.SPOILED)
 
 
 def _stored(service: Service, connection: Connection, pour_id: int, now_ms: int) -> _Stored:
@@ -163,29 +179,48 @@ def _stored(service: Service, connection: Connection, pour_id: int, now_ms: int)
         ends=ending.endings_of(service, connection, pour, asked),
         confirms={to: ending.confirmation(connection, pour, to, now_ms) for to in asked},
         undo=undoable(service, connection, pour),
+        trend=_trend(service, connection, standing, pour, now_ms),
     )
 
 
-def _ahead(stored: _Stored, rhythm: Rhythm, hour: float | None) -> list[dict[str, object]]:
-    """Return what is still to come, with its time of day."""
+def _trend(
+    service: Service, connection: Connection, standing: Status, pour: PourRow, now_ms: int
+) -> Fact | None:
+    """Return how fast the core on the page moves; None where its readings do not tell."""
+    if standing.core is None or pour.poured_ms is None:
+        return None
+    course = service.curves.core(connection, pour.id, pour.poured_ms, standing.core.place, COLUMNS)
+    return trend_of(standing, course, now_ms)
+
+
+def _ahead(stored: _Stored, rhythm: Rhythm, hour: float | None) -> list[Coming]:
+    """Return what is still to come."""
     pour, foretold = stored.pour, _foretold(stored.pour)
     stage = Stage(pour.stage)
     if foretold is None or hour is None or stage not in (*LIVE, Stage.RELEASED):
         return []
     looks_h = _looks_due_h(pour, rhythm, stored.looks)
     peak = stored.standing.condition.peak
-    return [
-        {
-            "item": item,
-            "what": item.what,
-            "at_ms": _at_ms(pour, item.at_h),
-            "until_ms": _at_ms(pour, item.until_h),
-        }
-        for item in coming(stage, hour, foretold, stored.standing.forecast, peak, looks_h)
-    ]
+    return coming(stage, hour, foretold, stored.standing.forecast, peak, looks_h)
 
 
-def _context(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
+def _button(stored: _Stored, rhythm: Rhythm, now_ms: int, *, may: bool) -> OneButton | None:
+    """Return the page's one large button."""
+    pour, condition = stored.pour, stored.standing.condition
+    stage = Stage(pour.stage)
+    due_ms = None if pour.poured_ms is None else next_due_ms(pour.poured_ms, rhythm, stored.looks)
+    after = [to for to in stored.ends if to is not Stage.SPOILED]
+    may_step = any(stored.ends[to].may_end for to in after)
+    one = one_action(condition, Progress(stage, stored.station is not None, due_ms is None, may_step), now_ms)
+    return one_button(one, pour.id, condition, may=may, step=STEP_WORDS[after[0]][0] if after else None)
+
+
+def _past(alarms: list[AlarmRow]) -> list[AlarmRow]:
+    """Return the last alarms that are over, the newest first; not those that nobody was told of."""
+    return [row for row in reversed(alarms) if row.phase == Phase.NORMAL and not row.quiet][:MOST_PAST]
+
+
+def _context(service: Service, pour_id: int, u: Reader, *, may: bool) -> dict[str, Any]:
     now_ms = service.timeline.true_ms()
     with service.store.read() as connection:
         stored = _stored(service, connection, pour_id, now_ms)
@@ -194,6 +229,7 @@ def _context(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
     stage, plan = Stage(pour.stage), pour_actions.plan_of(pour)
     limits = plan.resin.limits
     hour = None if pour.poured_ms is None else (now_ms - pour.poured_ms) / 3.6e6
+    ahead = _ahead(stored, service.rhythm, hour)
     return {
         "pour": pour,
         "stage": stage,
@@ -204,7 +240,15 @@ def _context(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
         "limit_c": limits.max_core_c,
         "hour": hour,
         "hottest": standing.condition.peak.hottest,
-        "ahead": _ahead(stored, service.rhythm, hour),
+        "next_rows": time_line(ahead, hour or 0.0, pour.poured_ms or now_ms),
+        "figures": peak_figures(standing.condition, pour.poured_ms) if stage in LIVE else None,
+        "trend": stored.trend,
+        "act": _button(stored, service.rhythm, now_ms, may=may),
+        "past_alarms": [
+            row for row in reversed(stored.alarms) if row.phase == Phase.NORMAL and not row.quiet
+        ][:MOST_PAST],
+        "steps_open": stage in LIVE
+        and any(end.may_end for to, end in stored.ends.items() if to is not Stage.SPOILED),
         "forecast": body,
         "next_forecast_ms": _at_ms(pour, max(due_at_h(body), FIRST_H)) if stage in LIVE else None,
         "helps": _helps(body),

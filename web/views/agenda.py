@@ -18,6 +18,8 @@ from logger.words.phrase import phrase
 from web.views.predicted import Foretold
 from web.views.words import not_within
 
+#: The name of a look at the form among what comes.
+LOOK_AT_THE_FORM = "look-at-the-form"
 #: Hours after its time for which something stays on the list.
 STAYS_H = 0.5
 #: What a later layer will find → what to do about it.
@@ -63,7 +65,7 @@ def coming(
     """
     items = [
         Coming(
-            "look-at-the-form",
+            LOOK_AT_THE_FORM,
             phrase("Look at the form"),
             at_h,
             sure=phrase("first-hour check"),

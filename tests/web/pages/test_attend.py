@@ -187,7 +187,7 @@ def test_what_is_measured_is_typed_and_shown_in_the_units_of_the_device(
 def test_the_pours_own_page_switches_the_fan_and_gives_it_back(maker: Any, pour: int, service: Any) -> None:
     """By hand it stays; given back, plan and forecast decide again; whose word it is stands on the page."""
     page = words(maker.get(f"/pours/{pour}"))
-    assert ">Fan</h2>" in page
+    assert "<summary>Fan</summary>" in page
     assert "Fan of bench-1: off" in page
     page = words(maker.post("/stations/bench-1/fan", data={"on": "on", "pour": pour}))
     assert "Fan of bench-1: on, by hand" in page
