@@ -209,10 +209,9 @@ def _button(stored: _Stored, rhythm: Rhythm, now_ms: int, *, may: bool) -> OneBu
     pour, condition = stored.pour, stored.standing.condition
     stage = Stage(pour.stage)
     due_ms = None if pour.poured_ms is None else next_due_ms(pour.poured_ms, rhythm, stored.looks)
-    after = [to for to in stored.ends if to is not Stage.SPOILED]
-    may_step = any(stored.ends[to].may_end for to in after)
-    one = one_action(condition, Progress(stage, stored.station is not None, due_ms is None, may_step), now_ms)
-    return one_button(one, pour.id, condition, may=may, step=STEP_WORDS[after[0]][0] if after else None)
+    progress = Progress(stage, stored.station is not None, due_ms is None, stored.may_step)
+    word = next((STEP_WORDS[to][0] for to in stored.ends if to in STEP_WORDS), None)
+    return one_button(one_action(condition, progress, now_ms), pour.id, condition, may=may, step=word)
 
 
 def _past(alarms: list[AlarmRow]) -> list[AlarmRow]:
@@ -244,11 +243,8 @@ def _context(service: Service, pour_id: int, u: Reader, *, may: bool) -> dict[st
         "figures": peak_figures(standing.condition, pour.poured_ms) if stage in LIVE else None,
         "trend": stored.trend,
         "act": _button(stored, service.rhythm, now_ms, may=may),
-        "past_alarms": [
-            row for row in reversed(stored.alarms) if row.phase == Phase.NORMAL and not row.quiet
-        ][:MOST_PAST],
-        "steps_open": stage in LIVE
-        and any(end.may_end for to, end in stored.ends.items() if to is not Stage.SPOILED),
+        "past_alarms": _past(stored.alarms),
+        "steps_open": stage is Stage.POURING or stored.may_step,
         "forecast": body,
         "next_forecast_ms": _at_ms(pour, max(due_at_h(body), FIRST_H)) if stage in LIVE else None,
         "helps": _helps(body),

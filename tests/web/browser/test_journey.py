@@ -81,6 +81,7 @@ def test_a_pour_from_plan_to_sealed_record(browse: Any, shop: Any, size: str) ->
     expect(page.locator("#looks")).to_contain_text("Ada")
     page.goto(f"/pours/{pour}")
     expect(page.locator("#next")).to_contain_text("Hard and cool enough to open the form")
+    page.get_by_text("Notes and photos").click()
     page.get_by_label("Note").fill("two bubbles at the left end, popped")
     page.get_by_role("button", name="Save note").click()
     for to, press in (

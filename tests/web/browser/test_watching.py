@@ -53,7 +53,7 @@ def test_an_alarm_is_announced_once(browse: Any, shop: Any, plan_toml: str) -> N
     expect(page.locator("#announce")).to_contain_text("The core is too hot")
     with page.expect_response(lambda answer: answer.url.endswith(f"/pours/{pour}")):
         shop.feed(0.01, 5, lambda _h: {"core": 67.0, "room": 21.0})
-    expect(page.locator(".places .core .huge")).to_contain_text("67.0")
+    expect(page.locator(".core-now .huge")).to_contain_text("67.0")
     said = page.evaluate("said")
     assert len(said) == 1
     assert "The core is too hot" in said[0]
