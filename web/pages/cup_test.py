@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Path, Request
+from markupsafe import Markup
 from starlette.responses import RedirectResponse, Response
 
 from logger.condition.evidence import PLACES
 from logger.cure.fit.datasheet import cup_mm
 from logger.errors import BadInput, DidNotConverge, LoggerError, NotAllowed, NotFound
 from logger.plan.file import Resin
-from logger.probe_checks.cup import APART_K, DANGER_C, HOT_C, CupState
+from logger.probe_checks.cup import APART_K, DANGER_C, HOT_C, CupLook, CupState
 from logger.quantities import quantity
 from logger.store import cup_tests, resins, stations
 from logger.words.phrase import phrase
@@ -20,6 +21,7 @@ from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.reader_units import reader_of
 from web.views.render import page
+from web.views.sparkline import Course, sparkline
 from web.views.typed import as_typed, celsius_from, grams_from, single
 
 router = APIRouter(include_in_schema=False)
@@ -99,6 +101,7 @@ def _context(
     with service.store.read() as connection:
         row = resins.get(connection, key)
         now = actions.now_of(service, connection, key)
+        looks = cup_tests.looks(connection, now.test, now.test.rom) if now else []
         choices = [] if now else _choices(service, connection)
         measured = cup_tests.measured(connection, key)
         before = _bands_before(connection, key, row.id) if measured else {}
@@ -116,6 +119,7 @@ def _context(
         "resin": resin,
         "has_sheet": bool(row.facts["sheet_toml"]),
         "now": now,
+        "picture": _picture(now, looks) if now else None,
         "state": CupState,
         "choices": choices,
         "given": start | {name: value for name, value in given.items() if value},
@@ -129,6 +133,18 @@ def _context(
         "apart_k": APART_K,
         "problem": None,
     }
+
+
+def _picture(now: actions.CupNow, looks: list[CupLook]) -> Markup | None:
+    """Return the cup's course so far, against where it gets dangerous; None before there is one."""
+    if len(looks) < 2:
+        return None
+    # As many points as the picture is wide; a fault stays a gap.
+    few = sorted(looks, key=lambda look: look.at_s)[:: 1 + len(looks) // 400]
+    course = Course(
+        [look.at_s / 3600 for look in few], [look.celsius for look in few], now.elapsed_s / 3600, DANGER_C
+    )
+    return sparkline(course)
 
 
 def _choices(service: Service, connection: Any) -> list[dict[str, Any]]:

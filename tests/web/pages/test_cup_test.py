@@ -292,3 +292,17 @@ def test_a_phone_that_is_set_up_later_is_called_then(
     CupWatch(service.store, service.timeline, AddressBook(Messages()), service.address).call_hot()
     with service.store.read() as connection:
         assert not cup_tests.running(connection)[0].told_hot
+
+
+def test_a_running_cup_is_drawn_and_a_silent_stretch_is_a_gap(
+    maker: Any, key: str, shop: Any, clock: Any
+) -> None:
+    """Its course from the mixing on, against where it gets dangerous; no line is drawn through what nobody read."""
+    begin(maker, key)
+    watch(shop, clock, 0, 0.5)
+    assert maker.get(f"/resins/{key}/cup-test").text.count('<path class="core"') == 1
+    watch(shop, clock, 0.5, 0.6, core="no-answer")
+    watch(shop, clock, 0.6, 1.0)
+    page = maker.get(f"/resins/{key}/cup-test").text
+    assert page.count('<path class="core"') == 2
+    assert page.count('<path class="limit"') == 1
