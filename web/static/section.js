@@ -54,7 +54,7 @@
     };
   };
   const draw = () => {
-    if (!cut) return;
+    if (!cut || !canvas.clientWidth || !canvas.clientHeight) return;
     const ratio = window.devicePixelRatio || 1, wide = canvas.clientWidth, x = cut.x_edges_mm, z = cut.z_edges_mm;
     const across = 2 * x.at(-1), deep = z.at(-1) - z[0], margin = 8, below = 46;
     // A river is wide and shallow: its depth is drawn larger, and the words say how much.
