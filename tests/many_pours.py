@@ -9,10 +9,12 @@ from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
 import numpy as np
+from sqlalchemy import update
 
 from hardware.clock import Stamp
 from logger.pour import Stage
 from logger.store import forecasts, pours, readings, stations
+from logger.store.pours import POUR
 from logger.store.reading_batches import ReadingBatch
 from logger.wire import WireReading
 from web.actions import pours as pour_actions
@@ -60,11 +62,14 @@ def pour_many(
         name = f"table-{number + 1}"
         with service.store.write() as tx:
             stations.enrol(tx, name, service.timeline.true_ms())
-        plan = plan_toml.replace("River table for a fictional client", TITLES[number % len(TITLES)])
-        made.append(pour_actions.plan_pour(service, plan, "A client (invented)", name, "Ada"))
+        made.append(pour_actions.plan_pour(service, plan_toml, "A client (invented)", name, "Ada"))
         for stage in (Stage.READY, Stage.POURING, Stage.WATCHED, Stage.CURING):
             with service.store.write() as tx:
                 pours.move_on(tx, made[-1], stage, "Ada", service.timeline)
+                # One plan for all is solved once; each has a title of its own.
+                tx.execute(
+                    update(POUR).where(POUR.c.id == made[-1]).values(title=TITLES[number % len(TITLES)])
+                )
     clock.move(hours * 3600 - SILENT_S)
     for number, pour_id in sorted(enumerate(made), key=lambda one: one[0] not in lost):
         if number not in lost and service.timeline.true_ms() < began.wall_ms + hours * 3.6e6:
@@ -84,9 +89,9 @@ def pour_many(
 
 
 def _read(service: Service, began: Stamp, number: int, until_h: float, curve: Curve) -> None:
-    """Readings each minute; the last ones every half minute, so that a trend can be told."""
+    """Readings every five minutes; the last ones every half minute, so that a trend can be told."""
     steps = [
-        *range(0, round(until_h * 3600) - 900, 60),
+        *range(0, round(until_h * 3600) - 900, 300),
         *range(round(until_h * 3600) - 900, round(until_h * 3600) + 1, 30),
     ]
     rows = []

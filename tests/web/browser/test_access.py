@@ -123,6 +123,7 @@ def pages(shop: Any, clock: Any, plan_toml: str) -> list[str]:
         "/offline",
         "/people",
         "/links",
+        "/wall",
         "/me",
         "/alarms/rates",
         one_tap,
