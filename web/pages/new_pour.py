@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping, Sequence
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
+from pydantic import BaseModel, StringConstraints
 from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
@@ -22,8 +23,11 @@ from web.schemas import PLAN_BODY
 from web.security.access import MakerDep, ServiceDep
 from web.security.idempotency import HEADER, digest, once
 from web.service.service import Service
+from web.views.assessed import first_answer
 from web.views.datasheet_form import SYSTEMS, FormFields
+from web.views.plan_drawing import cut_of, section_drawing
 from web.views.plan_edit import bare_degrees
+from web.views.plan_findings import arranged
 from web.views.plan_form import SHAPES, described, plan_text, room_guess, usual_words, with_usual
 from web.views.reader_units import reader_of
 from web.views.refused_fields import RefusedFields
@@ -34,6 +38,7 @@ router = APIRouter(include_in_schema=False)
 LONGEST = 200_000
 #: Earlier pours offered as the source of a resin.
 EARLIER = 30
+Short = Annotated[str, StringConstraints(max_length=40)]
 
 
 @router.get("/pours/new")
@@ -44,6 +49,44 @@ def new_pour(
     if service.plan_work is not None:
         service.plan_work.warm_up()
     return _page(request, service, {"earlier": resin, "key": str(uuid.uuid4())})
+
+
+class Lengths(BaseModel):
+    """What the form has said so far, as it was typed; empty: not yet."""
+
+    shape: Short = ""
+    depth: Short = ""
+    width: Short = ""
+    length: Short = ""
+    room: Short = ""
+    earlier: Short = ""
+
+
+@router.get("/pours/new/answer")
+def first(
+    request: Request, service: ServiceDep, _who: MakerDep, given: Annotated[Lengths, Query()]
+) -> Response:
+    """Return the first answer to what stands in the form, as a piece of its page: nothing is planned yet."""
+    said = given.model_dump()
+    with service.store.read() as connection:
+        usual, chosen = shop_events.usual_of(connection), resin_of(connection, given.earlier)
+    shown: dict[str, Any] = {"plan": None, "problem": None}
+    u = reader_of(request)
+    try:
+        table = described(said | {"title": "-"}, u)
+        if chosen is not None:
+            answer = first_answer(plan_text(with_usual(usual, table), *chosen))
+            cut, peak_c = cut_of(answer.plan), answer.prediction.peak_c
+            shown |= {"plan": answer.plan, "assessment": answer.assessment, "peak_c": peak_c}
+            shown["section"] = lambda across: section_drawing(cut, u, across)
+            shown["arranged"] = arranged(
+                answer.assessment.verdict, (), (), lambda _item: "", asked="underside-unsaid"
+            )
+    except RefusedFields:
+        pass  # half typed: the form says what is missing when it is sent
+    except (BadInput, DidNotConverge) as error:
+        shown["problem"] = error.fact
+    return page(request, "first-answer.html", shown)
 
 
 @router.post("/pours/new", max_body_size=PLAN_BODY)

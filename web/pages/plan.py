@@ -59,6 +59,7 @@ MOST_FIELDS = 1200
 RESIN = "resin"
 #: So many findings beside the pictures, and what else the page has moves under the pictures.
 CROWDED = 4
+
 #: Light → the shape of its sign.
 SIGNS = {"stop": "stop", "watch": "watch", "ok": "calm"}
 

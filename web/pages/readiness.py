@@ -10,6 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
 from logger.facts import Fact, fact
+from logger.planning.finding import Light
 from logger.planning.readiness import SigningPoint, Where
 from logger.pour import Stage
 from logger.store import page_queries, pours
@@ -18,7 +19,7 @@ from web.actions import pours as pour_actions
 from web.actions import readiness, signing_rounds
 from web.actions.message_test import untested
 from web.actions.photos import Caption, keep_photo, photo_of, photos_of
-from web.pages.plan import SIGNS
+from web.actions.watch_facts import POINT as WATCH
 from web.schemas import PHOTO_BODY, PHOTOS_BODY, RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.views.plan_links import links_of_points
@@ -60,18 +61,19 @@ def ready_page(
         people.append(signer)
     now_ms = service.timeline.true_ms()
     rows = [_row(point, state, photos) | _again(point, state, signer, now_ms) for point in state.points]
-    rows.sort(key=lambda row: row["done"])
+    rows.sort(key=lambda row: (row["done"], _BLOCKING.index(row["point"].light)))
     places = [_place(where, state, rows, signer, now_ms) for where in Where]
+    phone = _phone(places)
     return page(
         request,
         "ready.html",
         {
             "pour": pour,
-            "places": [place for place in places if place["rows"]],
+            "places": [place for place in [*places, *phone] if place["rows"]],
+            "phone_asked": bool(phone),
             "left": state.left,
             "people": people,
             "signer": signer,
-            "signs": SIGNS,
             "untested": untested(service),
             "can_test": bool(service.addresses.groups()),
             "verdict": state.verdict,
@@ -187,6 +189,27 @@ def _place(
     }
 
 
+def _phone(places: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return the phone as the last place of the round, its point taken from the others, where nobody would be called:
+    that is not signed in passing."""
+    for place in places:
+        asked = [row for row in place["rows"] if row["point"].id == WATCH and not row["done"]]
+        if not asked or asked[0]["point"].in_passing:
+            continue
+        place["rows"] = [row for row in place["rows"] if row not in asked]
+        place["open"] -= 1
+        heading, lead = phrase("On your phone"), phrase("See that an alarm reaches somebody.")
+        none: dict[str, Any] = {
+            "together": [],
+            "photo_of": [],
+            "again": [],
+            "again_ms": 0,
+            "again_now": False,
+        }
+        return [{"id": "phone", "heading": heading, "lead": lead, "rows": asked, "open": 1, **none}]
+    return []
+
+
 def _row(point: SigningPoint, state: readiness.Readiness, photos: Any) -> dict[str, Any]:
     left = state.left_of(point)
     # What stands in the way is told without the question and the findings, which are printed above it anyway.
@@ -200,6 +223,8 @@ def _row(point: SigningPoint, state: readiness.Readiness, photos: Any) -> dict[s
     }
 
 
+#: Within a place what blocks comes first.
+_BLOCKING = [Light.STOP, Light.WATCH, Light.OK]
 #: What is left to do → the same where the findings stand above it.
 _ABOVE = {"left-blocked": fact("left-blocked-above"), "left-unknown": fact("left-unknown-above")}
 

@@ -174,6 +174,7 @@ ROUTES: tuple[Route, ...] = (
     Route("GET", "/alarms/{alarm_id}", "onlooker"),
     Route("POST", "/alarms/{alarm_id}/acknowledge", "maker", "alarm"),
     Route("GET", "/pours/new", "maker"),
+    Route("GET", "/pours/new/answer", "maker"),
     Route("POST", "/pours/new", "maker", "planned"),
     Route("GET", "/pours/{pour_id}", "viewer"),
     Route("GET", "/pours/{pour_id}/section", "viewer"),

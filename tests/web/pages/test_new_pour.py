@@ -127,3 +127,20 @@ def test_a_table_can_be_added_below_a_plans_text(plan_toml: str) -> None:
     slab = '[[slab]]\nname = "left"\nspecies = "oak"\nthickness_mm = 40\nwidth_mm = 200\nlength_mm = 900\n'
     text = plan_to_text(plan_from_text(plan_toml))
     assert plan_from_text(f"{text}\n{slab}").slab[0].name == "left"
+
+
+def test_the_first_answer_stands_in_the_form_and_nothing_is_planned_by_it(stocked: TestClient) -> None:
+    """Typed so far, answered so far: the peak against its limit, what to mix, the section; half typed: a hint."""
+    lengths = {name: PIECE[name] for name in ("shape", "depth", "width", "length", "room")}
+    lengths["earlier"] = chosen(stocked)
+    answer = words(stocked.get("/pours/new/answer", params=lengths))
+    assert "Expected peak" in answer
+    assert "To mix" in answer
+    assert "30 mm" in answer
+    assert "<svg" in answer
+    hint = words(stocked.get("/pours/new/answer", params=lengths | {"depth": ""}))
+    assert "the first answer stands here" in hint
+    assert "<svg" not in hint
+    deep = words(stocked.get("/pours/new/answer", params=lengths | {"depth": "120"}))
+    assert "Do not pour it like this" in deep
+    assert stocked.get("/api/pours").json() == []
