@@ -6,7 +6,7 @@ import re
 import string
 from dataclasses import dataclass
 
-from tests.filled_shop import SEEN_H, FilledShop
+from tests.filled_shop import LIVE, FilledShop
 from web.security.routes_table import ROUTES
 
 #: Routes that answer with no page: data, files, scripts, and what stays open.
@@ -18,13 +18,13 @@ NO_PAGES = (
     "/live",
     "/metrics",
     "/pours/{pour_id}/photos/",
-    "/pours/{pour_id}/record.pdf",
     "/pours/{pour_id}/section",
     "/service-worker.js",
 )
 #: Route → the addresses by which it is shown, where the route alone does not say it or says too little.
 ADDRESSES: dict[str, tuple[str, ...]] = {
     "/a/{token}": ("/a/{one-tap}",),
+    "/card/{token}": ("/card/{card}",),
     "/compare": ("/compare", "/compare?pour={sealed}&pour={live}"),
     "/help/{name}": ("/help/running", "/help/plan-file"),
     "/look/{token}": ("/look/{look}",),
@@ -36,6 +36,7 @@ ADDRESSES: dict[str, tuple[str, ...]] = {
         "/pours/{ready}",
         "/pours/{sealed}",
     ),
+    "/pours/{pour_id}/annex": ("/pours/{sealed}/annex",),
     "/pours/{pour_id}/first-hour": ("/pours/{young}/first-hour",),
     "/pours/{pour_id}/label": ("/pours/{sealed}/label",),
     "/pours/{pour_id}/mix": ("/pours/{ready}/mix",),
@@ -43,6 +44,7 @@ ADDRESSES: dict[str, tuple[str, ...]] = {
     "/pours/{pour_id}/ready": ("/pours/{planned}/ready", "/pours/{mistaken}/ready"),
     "/pours/{pour_id}/record": ("/pours/{sealed}/record", "/pours/{live}/record"),
     "/pours/{pour_id}/record/paper": ("/pours/{sealed}/record/paper",),
+    "/pours/{pour_id}/sheet": ("/pours/{sealed}/sheet",),
     "/pours/{pour_id}/step": ("/pours/{live}/step?to=released", "/pours/{live}/step?to=spoiled"),
     "/shared/{token}": ("/shared/{screen}", "/shared/{shared}"),
     "/to-phone/{token}": ("/to-phone/{phone}", "/to-phone/{phone}?kind=mail"),
@@ -51,6 +53,7 @@ ADDRESSES: dict[str, tuple[str, ...]] = {
 STEADY = (
     "/alarms/rates",
     "/alarms/table",
+    "/card/",
     "/compare",
     "/glossary",
     "/help",
@@ -61,11 +64,13 @@ STEADY = (
     "/people",
     "/phone",
     "/placing",
+    "/pours/{pour_id}/annex",
     "/pours/{pour_id}/label",
     "/pours/{pour_id}/mix",
     "/pours/{pour_id}/plan",
     "/pours/{pour_id}/ready",
     "/pours/{pour_id}/record/paper",
+    "/pours/{pour_id}/sheet",
     "/pours/new",
     "/resins",
     "/screen-elements",
@@ -76,7 +81,7 @@ STEADY = (
     "/wiring",
 )
 #: Pages of whom nobody knows yet; every other one is shown to the owner.
-STRANGERS = ("/a/", "/join", "/look/", "/shared/", "/sign-in", "/to-phone/", "/set-up")
+STRANGERS = ("/a/", "/card/", "/join", "/look/", "/shared/", "/sign-in", "/to-phone/", "/set-up")
 #: A refusal is a page as well.
 NOT_FOUND = "/nowhere"
 
@@ -94,7 +99,9 @@ class Page:
 def pages_of(shop: FilledShop) -> list[Page]:
     """Return every page of a workshop in its state. Raises KeyError for a route that nothing is there to fill."""
     routes = [
-        *(route.path for route in ROUTES if route.method == "GET" and not route.path.startswith(NO_PAGES))
+        route.path
+        for route in ROUTES
+        if route.method == "GET" and not route.path.startswith(NO_PAGES) and not route.path.endswith(".pdf")
     ]
     return [page for route in [*routes, NOT_FOUND] if _has(shop, route) for page in _of_route(shop, route)]
 
@@ -112,7 +119,7 @@ def _of_route(shop: FilledShop, route: str) -> list[Page]:
     made = []
     for address in ADDRESSES.get(route, (route,)):
         names = [name for _, name, _, _ in string.Formatter().parse(address) if name]
-        if names and shop.state not in SEEN_H:
+        if names and shop.state not in LIVE:
             continue
         ids = {"pour_id": shop.ids.get("live", ""), **shop.ids}
         try:

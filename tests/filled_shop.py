@@ -66,11 +66,17 @@ SHEET = {
     "density_b": "0.98",
 }
 #: Hours after pouring at which the table that cures is looked at: before its peak; where it is over its limit.
-SEEN_H = {"calm": 9.0, "hot": 10.6, "lost": 9.0}
+SEEN_H = {"calm": 9.0, "hot": 10.6}
 #: So long it has been silent in `lost`, and its core probe dead before that, s.
 SILENT_S, DEAD_S = 240.0, 600.0
+#: What a cup with a kilogram reads that was mixed just now, and its room, °C.
+CUP = {"core": 21.5, "room": 21.0}
 #: Age of the table in its first hour, min.
 YOUNG_MIN = 17
+
+
+#: States in which something cures.
+LIVE = ("calm", "hot", "lost")
 
 
 def part_of_tests(name: str, path: Path) -> Any:
@@ -93,15 +99,19 @@ Feel = Callable[[float], Mapping[str, float | None]]
 
 @dataclass
 class FilledShop:
-    """A workshop in one state: its service, a sign-in of its owner (empty: nobody owns it), and what pages are about.
+    """A workshop in one state, and what its pages are about.
 
     `ids`: a name → what an address puts in its place; several names for several pours.
     """
 
     state: str
     service: Service
-    token: str
-    ids: dict[str, str] = field(default_factory=dict)
+    ids: dict[str, str]
+
+    @property
+    def token(self) -> str:
+        """What signs the owner in; empty where there is none."""
+        return self.ids.get("sign-in", "")
 
     @contextmanager
     def served(self) -> Iterator[str]:
@@ -255,47 +265,58 @@ def _maker(folder: Path, clock: Any, ids: dict[str, str]) -> Maker:
     return Maker(_open(folder, clock), clock, ids)
 
 
+#: State → the one that it begins with, where it is not an empty folder.
+BEFORE = {"calm": "common", "hot": "common", "lost": "calm"}
+
+
 def make_shops(folder: Path, *states: str) -> None:
     """Make the workshops of these states in a folder: open each with `open_shop`."""
-    if set(states) & set(SEEN_H):
-        maker = _maker(folder / "common", _TOOLS.HandClock(), {})
-        token = _common(maker)
+    makers: dict[str, Maker] = {}
+    fill = {"common": _common, "calm": _cure_as_planned, "hot": _cure_too_hot, "lost": _lose, "empty": _own}
+
+    def make(state: str) -> Maker:
+        if state in makers:
+            return makers[state]
+        if state in BEFORE:
+            before = make(BEFORE[state])
+            # The reserve of a full disk is laid anew; 16 MB.
+            ignored = shutil.ignore_patterns("reserve.bin")
+            shutil.copytree(folder / BEFORE[state], folder / state, ignore=ignored)
+            maker = _maker(folder / state, copy(before.clock), dict(before.ids))
+        else:
+            maker = _maker(folder / state, _TOOLS.HandClock(), {})
+        if state in fill:
+            fill[state](maker)
         maker.service.close()
-        for state in [state for state in states if state in SEEN_H]:
-            shutil.copytree(folder / "common", folder / state)
-            live = _maker(folder / state, copy(maker.clock), dict(maker.ids))
-            _live(live, state)
-            _keep(folder, state, live, token)
-    for state in [state for state in states if state not in SEEN_H]:
-        maker, token = _maker(folder / state, _TOOLS.HandClock(), {}), ""
-        if state == "empty":
-            now_ms = maker.service.timeline.now_ms()
-            with maker.service.store.write() as tx:
-                person = people.add_person(tx, "Ada", people.Role.OWNER, NO_HASH, now_ms)
-                token = people.start_sign_in(tx, person, now_ms, "a browser")
-        _keep(folder, state, maker, token)
+        kept = {"ids": maker.ids, "clock": asdict(maker.clock)}
+        (folder / f"{state}.json").write_text(json.dumps(kept), encoding="utf-8")
+        return makers.setdefault(state, maker)
 
-
-def _keep(folder: Path, state: str, maker: Maker, token: str) -> None:
-    maker.service.close()
-    kept = {"ids": maker.ids, "token": token, "clock": asdict(maker.clock)}
-    (folder / f"{state}.json").write_text(json.dumps(kept), encoding="utf-8")
+    for state in states:
+        make(state)
 
 
 def open_shop(folder: Path, state: str) -> FilledShop:
     """Open a workshop that was made in a folder, on its clock: close its service."""
     kept = json.loads((folder / f"{state}.json").read_text(encoding="utf-8"))
     service = _open(folder / state, _TOOLS.HandClock(**kept["clock"]))
-    return FilledShop(state, service, kept["token"], kept["ids"])
+    return FilledShop(state, service, kept["ids"])
 
 
-def _common(maker: Maker) -> str:
-    """Fill in what the states have in common: people, links, resins, a sealed pour, planned ones. Give a sign-in."""
+def _own(maker: Maker) -> None:
+    """Make the owner, and sign her in."""
+    now_ms = maker.service.timeline.now_ms()
+    with maker.service.store.write() as tx:
+        owner = people.add_person(tx, "Ada", people.Role.OWNER, NO_HASH, now_ms)
+        maker.ids["sign-in"] = people.start_sign_in(tx, owner, now_ms, "a browser")
+
+
+def _common(maker: Maker) -> None:
+    """Fill in what the states have in common: people, resins, a sealed pour, planned ones."""
     service = maker.service
+    _own(maker)
     now_ms = service.timeline.now_ms()
     with service.store.write() as tx:
-        owner = people.add_person(tx, "Ada", people.Role.OWNER, NO_HASH, now_ms)
-        token = people.start_sign_in(tx, owner, now_ms, "a browser")
         other = people.add_person(tx, "Ben", people.Role.MAKER, NO_HASH, now_ms)
         people.add_person(tx, "Client", people.Role.VIEWER, NO_HASH, now_ms)
         people.invite(tx, "Cleo", people.Role.MAKER, NO_HASH, "Ada", now_ms)
@@ -331,62 +352,72 @@ def _common(maker: Maker) -> str:
         "person_id": str(other),
         "photo": picture,
     }
-    return str(token)
 
 
-def _live(maker: Maker, state: str) -> None:
-    """Bring a workshop into a state: a table that cures, another in its first hour, a cup beside them."""
+def _cure_as_planned(maker: Maker) -> None:
+    _live(maker, "calm", SEEN_H["calm"])
+
+
+def _cure_too_hot(maker: Maker) -> None:
+    _live(maker, "hot", SEEN_H["hot"])
+
+
+def _live(maker: Maker, scenario: str, seen_h: float) -> None:
+    """Bring a workshop to an hour of a table that cures; another is in its first hour, and a cup beside them."""
     service, first, second, third = maker.service, maker.bench(1), maker.bench(3), maker.bench(2)
     ids = maker.ids
-    scenario, seen_h = "hot" if state == "hot" else "calm", SEEN_H[state]
     young_h = YOUNG_MIN / 60
     live = maker.cure(scenario, first, seen_h - young_h, 300)
     feel, young_feel = truth_of(scenario), truth_of("calm")
-    with service.store.write() as tx:
-        people.start_sign_in(tx, 1, service.timeline.now_ms(), "another browser")
-    bench_feel: Feel = lambda _hour: {"core": 21.5, "room": 21.0}  # noqa: E731 - one line says it
     second.sweep(young_feel(0.0))
-    third.sweep(bench_feel(0.0))
+    third.sweep(CUP)
     cup_test.begin(service, "Ada", ids["key"], f"bench-2/{third.rom('core')}", "", 1000.0)
     young = maker.pour("calm", second)
     for begin in range(0, YOUNG_MIN, 5):
         minutes = min(5, YOUNG_MIN - begin)
         felt = (first, feel, seen_h - young_h + begin / 60), (second, young_feel, begin / 60)
-        maker.passed(minutes, 60, *felt, (third, bench_feel, 0.0))
+        maker.passed(minutes, 60, *felt, (third, lambda _hour: CUP, 0.0))
         if minutes == 5:
             pours.look(service, young, pours.MadeLook(LookResult.DRY), "Ada")
     maker.forecaster.make(live)
-    if state == "lost":
-        dead: Feel = lambda hour: {**feel(hour), "core": None}  # noqa: E731 - one line says it
-        maker.passed(DEAD_S / 60, 60, (first, dead, seen_h), (second, young_feel, young_h))
-        maker.clock.move(SILENT_S)
     service.watch.judge_all()
-    with service.store.read() as connection:
-        raised = alarms.open_alarms(connection, live) or alarms.open_alarms(connection)
-        closed = alarms.alarms_of(connection, int(ids["sealed"]))
-    worst = max(raised or closed, key=lambda row: (row.priority == "high", row.id), default=None)
     ids |= {"live": str(live), "young": str(young), "name": first.name, "rom": first.rom("core")}
-    if worst is not None:
-        ids["alarm_id"] = str(worst.id)
-    _links(service, ids)
+    _links(maker)
 
 
-def _links(service: Service, ids: dict[str, str]) -> None:
-    """Make the links that open without a sign-in."""
+def _lose(maker: Maker) -> None:
+    """Let the core probe of the table that cures die, and its station fall silent."""
+    feel, first = truth_of("calm"), maker.bench(1)
+
+    def dead(hour: float) -> Mapping[str, float | None]:
+        return {**feel(hour), "core": None}
+
+    young = (maker.bench(3), feel, YOUNG_MIN / 60)
+    maker.passed(DEAD_S / 60, 60, (first, dead, SEEN_H["calm"]), young)
+    maker.clock.move(SILENT_S)
+    maker.service.watch.judge_all()
+    _links(maker)
+
+
+def _links(maker: Maker) -> None:
+    """Choose the alarm that is shown, and make the links that open without a sign-in."""
+    service, ids = maker.service, maker.ids
+    with service.store.read() as connection:
+        # Where nothing is wrong, one that is over is shown.
+        shown = alarms.open_alarms(connection) or alarms.alarms_of(connection, int(ids["sealed"]))
+    alarm_id = max(shown, key=lambda row: (row.priority == "high", row.id)).id
+    ids["alarm_id"] = str(alarm_id)
     now_ms = service.timeline.now_ms()
     due_ms = service.timeline.true_ms()
     with service.store.write() as tx:
         ids["screen"] = shared_links.share(tx, None, "the wall", "Ada", now_ms)[1]
         ids["shared"] = shared_links.share(tx, int(ids["sealed"]), "the client", "Ada", now_ms)[1]
+        ids["card"] = shared_links.publish_card(tx, int(ids["sealed"]), "River table", "Ada", now_ms)
         ids["phone"] = signed_links.new_token(
             tx, signed_links.Purpose.PHONE, f"person-{ids['person_id']}", None, now_ms
         )
         first = str(Recipient.FIRST)
-        alarm_id = int(ids["alarm_id"]) if "alarm_id" in ids else None
-        if alarm_id is not None:
-            ids["one-tap"] = signed_links.new_token(
-                tx, signed_links.Purpose.ACKNOWLEDGE, first, alarm_id, now_ms
-            )
+        ids["one-tap"] = signed_links.new_token(tx, signed_links.Purpose.ACKNOWLEDGE, first, alarm_id, now_ms)
         ids["look"] = signed_links.new_token(
             tx, signed_links.Purpose.LOOK, first, alarm_id, now_ms, look=(int(ids["young"]), due_ms)
         )

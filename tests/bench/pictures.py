@@ -187,6 +187,8 @@ def draw_all(
         known = context_of(browser, shop, address, width)
         tab = known.new_page()
         tab.on("pageerror", lambda error, tab=tab: sheet.wrong.append(f"{shop.state} {tab.url}: {error}"))
+        if pages:
+            tab.goto(pages[0].address)  # the fonts are there from the second visit on
         for page in pages:
             if not page.stranger:
                 try_to_draw(tab, page, given, sheet, shop.state)

@@ -51,3 +51,12 @@ def test_what_comes_with_the_program_is_listed_with_its_licence() -> None:
     assert listed["version"] == version[1]
     assert listed["licenses"] == [{"license": {"id": "MIT"}}]
     assert "Permission is hereby granted" in (STATIC / "vendor/plotly-basic.LICENSE.txt").read_text("utf-8")
+
+
+def test_pages_come_compressed_and_small_answers_as_they_are(maker: Any) -> None:
+    """A phone on a weak wifi waits for bytes; compressing a few of them would be work for nothing."""
+    page = maker.get("/help/plan-file", headers={"accept-encoding": "gzip"})
+    assert page.headers["content-encoding"] == "gzip"
+    assert int(page.headers["content-length"]) < 0.4 * len(page.content)
+    assert page.headers["cache-control"] == "no-store"
+    assert "content-encoding" not in maker.get("/api/health", headers={"accept-encoding": "gzip"}).headers

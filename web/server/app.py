@@ -11,6 +11,7 @@ from typing import Any
 from fastapi import FastAPI, Request
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.concurrency import run_in_threadpool
+from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddleware
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -62,6 +63,12 @@ _GUARDING.append((b"cache-control", b"no-store"))
 #: Before there is an owner, nothing else is reachable. A batch needs a token that only an owner can have given.
 BEFORE_OWNER = ("/set-up", "/static/", "/api/health", "/api/ready", "/metrics", "/api/batches")
 BATCHES = "/api/batches"
+
+
+#: Answers from this size on are sent compressed, bytes, and how hard: 5 is half the work of 9, and 3 % larger.
+PACKED_FROM, PACKED_LEVEL = 1000, 5
+#: Compressed already.
+SENT_AS_THEY_ARE = (*DEFAULT_EXCLUDED_CONTENT_TYPES, "application/pdf")
 
 
 class Guard:
@@ -169,6 +176,12 @@ def make_app(
     error_answers.install(app, HEADERS | {"Cache-Control": "no-store"})
 
     app.add_middleware(Guard, service=service, throttle=throttle, seconds=seconds)
+    app.add_middleware(
+        GZipMiddleware,
+        minimum_size=PACKED_FROM,
+        compresslevel=PACKED_LEVEL,
+        exclude_content_types=SENT_AS_THEY_ARE,
+    )
 
     for module in (health, reading_batches):
         app.router.routes.extend(module.router.routes)

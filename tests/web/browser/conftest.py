@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import fcntl
+import os
 import shutil
 import socket
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from functools import cache
+from importlib.util import find_spec
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,6 +19,7 @@ import uvicorn
 from needs import missing
 
 from logger.store import people
+from tests.filled_shop import STATES, FilledShop, make_shops, open_shop
 from web.security import passwords
 from web.security.access import COOKIE
 from web.server.app import make_app
@@ -35,6 +42,44 @@ def chromium() -> Iterator[Any]:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="session")
+def axe() -> str:
+    """The script of axe-core, from the package that carries it."""
+    spec = find_spec("axe_playwright_python")
+    if spec is None or spec.origin is None:
+        missing("axe-playwright-python is not installed; pip install 'pourlog[test]'")
+    return (Path(spec.origin).parent / "axe.min.js").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="session")
+def made_shops(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A filled workshop in each state (tests/filled_shop.py): made once for all workers, and copied for each."""
+    mine = tmp_path_factory.mktemp("shops")
+    shared = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        shared = shared.parent
+    with (shared / "shops.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not (shared / "shops" / "made").exists():
+            make_shops(shared / "shops", *STATES)
+            (shared / "shops" / "made").touch()
+    return shutil.copytree(shared / "shops", mine, dirs_exist_ok=True)
+
+
+@pytest.fixture(scope="session")
+def filled(made_shops: Path) -> Iterator[Callable[[str], tuple[FilledShop, str]]]:
+    """Opens the workshop of a state, once: filled("calm") gives it and the address where it answers."""
+    with ExitStack() as held:
+
+        @cache
+        def opened(state: str) -> tuple[FilledShop, str]:
+            shop = open_shop(made_shops, state)
+            held.callback(shop.service.close)
+            return shop, held.enter_context(shop.served())
+
+        yield opened
 
 
 @pytest.fixture

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from importlib.util import find_spec
-from pathlib import Path
 from typing import Any
 
 import pytest
-from needs import missing
 
 from logger.delivery import signed_links
 from logger.pour import Stage
@@ -65,15 +62,6 @@ RESIN = {
         "warnings": ["every statement is at one temperature"],
     },
 }
-
-
-@pytest.fixture
-def axe() -> str:
-    """The script of axe-core, from the package that carries it."""
-    spec = find_spec("axe_playwright_python")
-    if spec is None or spec.origin is None:
-        missing("axe-playwright-python is not installed; pip install 'pourlog[test]'")
-    return (Path(spec.origin).parent / "axe.min.js").read_text(encoding="utf-8")
 
 
 @pytest.fixture
