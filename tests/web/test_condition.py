@@ -62,7 +62,7 @@ def test_every_screen_leads_with_the_hot_core_after_it_was_tapped(
         page = shown(maker, path)
         assert headline in page, path
         assert "Ada is on it since" in page, path
-        assert page.index(headline) < page.index("A look is due"), path
+        assert page.index(headline) < page.index("A check of the form is due"), path
     standing = maker.get(f"/api/pours/{hot}").json()["standing"]
     assert standing["severity"] == "danger"
     assert standing["because"] == headline
@@ -100,7 +100,7 @@ def test_a_message_about_a_lesser_alarm_leads_with_what_is_graver(service: Any, 
         row = next(row for row in outbox.newest_messages(connection) if row.alarm_id == look)
     about_look = as_sent(row, replace(METRIC, now_ms=service.timeline.true_ms()))
     assert about_look.title.startswith("URGENT: Over its limit at 08:")
-    assert "Also: A look is due" in about_look.title
+    assert "Also: A check of the form is due" in about_look.title
     assert re.search(r"The pour at 08:\d\d: Go to the pour now\. Core at ", about_look.body)
 
 

@@ -185,7 +185,7 @@ def test_a_look_that_a_phone_kept_is_taken_with_its_time_once(maker: Any, shop: 
     assert [answer.status_code for answer in sent] == [201, 201]
     (look,) = of_kind(shop, pour, "look")
     assert look.data["sent_ms"] - look.at_ms == 240_000
-    assert "kept on a phone" in say(look.text, METRIC)
+    assert "saved on a phone" in say(look.text, METRIC)
     for made_ms, why in (
         (now_ms + 3_600_000, "is in the future"),
         (now_ms - 3_600_000, "is before the pour"),

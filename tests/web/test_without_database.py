@@ -164,7 +164,7 @@ def test_a_hot_core_is_told_though_its_readings_cannot_be_stored(
         assert answers[0].json()["error"]["kind"] == "not-stored"
         assert [answer.json()["core_hot"] for answer in answers] == [False] * 5 + [True] * 7
         assert bench.titles() == [HOT]
-        assert "from memory: its readings cannot be stored" in bench.took[0][1]
+        assert "since its readings cannot be stored" in bench.took[0][1]
         bench.sweep(62.0, seconds=FILL_S)
         assert bench.titles()[1:] == ["URGENT: Pours are not watched as usual - The workshop"]
     assert len(bench.kept) == 13, "the station has every row"
@@ -225,7 +225,7 @@ def test_a_hot_core_is_told_from_memory_once_messages_have_not_been_sent_for_a_m
     for _ in range(3):
         bench.sweep(73.0)
     assert bench.titles() == [HOT]
-    assert "from memory: messages are not sent in the usual way (it hangs)" in bench.took[0][1]
+    assert "since messages are not sent in the usual way (it hangs)" in bench.took[0][1]
 
 
 def test_the_newest_readings_are_seen_behind_a_batch_that_is_refused_again_and_again(
@@ -308,7 +308,7 @@ def test_pages_say_what_has_failed_and_how_many_pours_are_too_hot(
         assert answer.status_code == 503
         text = html.unescape(answer.text)
         assert "The service cannot read its database" in text
-        assert "1 pour is watched from memory" in text
+        assert "1 pour is watched for the limit of its core" in text
         assert "A pour is over the limit: go there now" in text
         assert "River table" not in text
     answer = maker.get("/api/pours")

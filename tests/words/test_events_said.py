@@ -115,8 +115,8 @@ def test_what_is_made_from_a_name_has_its_words() -> None:
         ),
         (
             fact("look-sent-late", text="a drop, 3 mm", late=quantities.hours(5 / 60)),
-            "a drop, 3 mm (kept on a phone, sent 5 min later)",
-            "a drop, 3 mm (kept on a phone, sent 5 min later)",
+            "a drop, 3 mm (saved on a phone, sent 5 min later)",
+            "a drop, 3 mm (saved on a phone, sent 5 min later)",
         ),
     ],
 )

@@ -193,4 +193,4 @@ def _must_be_asked(asked: AskedLook) -> int:
         return asked.due_ms
     if asked.look is not None:
         raise NotAllowed(phrase("{by} has looked already: nothing was noted twice", by=asked.look.by))
-    raise NotAllowed(phrase("no look is asked for any more: nothing was noted"))
+    raise NotAllowed(phrase("no check of the form is due any more: nothing was noted"))

@@ -40,7 +40,7 @@ ADDED = ("note", "photo", "outcome", "test", "lot", "layer")
 LONGEST_REASON = 300
 #: What is kept only while a pour is watched, and what only once it was poured.
 WHILE_WATCHED = {
-    "look": phrase("looks belong to a pour that is being watched"),
+    "look": phrase("a check of the form belongs to a pour that is being watched"),
     "level": phrase("the level is measured at a pour that is being watched"),
     "poured": phrase("what went in is measured at a pour that is being watched"),
 }
@@ -181,7 +181,7 @@ def move_on(service: Service, pour_id: int, to: Stage, by: str, text: str = "", 
             raise BadInput(
                 phrase("reason"),
                 phrase("is empty"),
-                remedy=phrase("say why it is given up: a record of a failure teaches most"),
+                remedy=phrase("say why it is cancelled: a record of a failure teaches most"),
             )
         must_be_over(service, connection, pour, to)
         must_be_confirmed(connection, pour, to, confirm, service.timeline.true_ms())

@@ -91,7 +91,9 @@ def look_at_link(service: Service, token: str) -> Tapped:
 def _claim_of_tap(connection: Connection, token: str, now_ms: int) -> Claim:
     claim = signed_links.read_token(connection, token, now_ms)
     if claim.purpose is Purpose.LOOK:
-        raise LinkRefused(phrase("this link says what a look has found: open it as it is in the message"))
+        raise LinkRefused(
+            phrase("this link says what a check of the form has found: open it as it is in the message")
+        )
     if claim.purpose is Purpose.PHONE:
         raise LinkRefused(phrase("this link sets up a phone: open it as the code has it"))
     return claim

@@ -216,7 +216,7 @@ def import_command(
     try:
         with sees(None if shop is None else shop_called(store, shop)):
             if file.suffix == ".zip":
-                with working(phrase("proving and bringing in …")):
+                with working(phrase("checking and importing …")):
                     taken = imports.record(file, file.name, by)
             else:
                 # From here on the options are one thing, as the record's own import takes them.
@@ -261,7 +261,7 @@ def _show_taken(taken: Imported, *, as_json: bool) -> None:
     for number, problem, row in taken.left_out:
         line(
             phrase(
-                "left out: line {number}: {problem}: {row}",
+                "skipped: line {number}: {problem}: {row}",
                 number=number,
                 problem=parsed(problem),
                 row=row[:100],

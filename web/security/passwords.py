@@ -106,7 +106,7 @@ def check_new(password: str, *names: str) -> None:
     if is_common(password, *names):
         raise BadInput(
             phrase("password"),
-            phrase("is too common: it is tried first"),
+            phrase("is too common"),
             remedy=phrase("use a few words that do not belong together"),
         )
 

@@ -77,7 +77,7 @@ def _words(service: Service, error: SQLAlchemyError) -> tuple[str, list[str], st
         lines: list[str] = [
             phrase("Nothing was changed: its disk is full, or it fails."),
             phrase(
-                "Whoever is signed in can still look. Alarms go on from memory, and a core over its limit is told."
+                "Whoever is signed in can still look. Alarms go on, and a core over its limit is still reported."
             ),
             phrase(
                 "Make room on the disk: move old backups and photos to another one. Do not delete the database."
@@ -96,8 +96,8 @@ def _dead(service: Service) -> list[str]:
     if live:
         lines.append(
             phrases(
-                "{n} pour is watched from memory, for the limit of the core alone; messages still go out.",
-                "{n} pours are watched from memory, for the limit of the core alone; messages still go out.",
+                "{n} pour is watched for the limit of its core alone; messages still go out.",
+                "{n} pours are watched for the limit of their core alone; messages still go out.",
                 live,
             )
         )

@@ -263,7 +263,7 @@ TERMS: Mapping[str, Term] = {
     ),
     "set": Term(phrase("Set"), phrase("Gelled: it no longer flows, and is not hard yet.")),
     "shelved": Term(
-        phrase("Shelved"),
+        phrase("Snoozed"),
         phrase(
             "An alarm that somebody has silenced for some hours, by name and with a reason; it comes back by itself."
         ),

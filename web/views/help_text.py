@@ -21,7 +21,7 @@ OFFERED = {
     "running": phrase("HTTPS, backups, the fan, records from other workshops."),
     "installation": phrase("Options, updates, going back, removing, a station on another machine."),
     "plan-file": phrase("Every key of a plan: what it means, its unit, its default and its range."),
-    "settings": phrase("What the service can be told: channels, HTTPS, the first hour, the fan."),
+    "settings": phrase("What can be set: channels, HTTPS, the first hour, the fan."),
     "station-file": phrase("Probes, pins and periods of a station."),
     "commands": phrase("Everything that `pourlog` does on the command line."),
 }

@@ -116,7 +116,7 @@ PIECE = Section(
                     "choice",
                     (
                         ("river", phrase("river between two slabs")),
-                        ("round", phrase("round mould")),
+                        ("round", phrase("round form")),
                         ("sheet", phrase("wide sheet")),
                     ),
                 ),
@@ -304,7 +304,7 @@ FORM = Section(
                     (("open", phrase("air moves freely")), ("closed", phrase("it stands on a bench"))),
                 ),
                 Field("bottom.thickness_mm", phrase("Thickness of the bottom panel")),
-                Field("side.thickness_mm", phrase("Width of the slab beside it, or of the mould's wall")),
+                Field("side.thickness_mm", phrase("Width of the slab beside it, or of the form's wall")),
                 *(
                     Field(f.key, phrase("Bottom panel: {label}", label=f.label), more=True)
                     for f in _material("bottom")
@@ -525,7 +525,7 @@ OUTLINE = Section(
                 Field("points_mm", phrase("Points around the edge: across, along; one a line"), "points"),
                 Field("edge_slope_deg", phrase("Lean of the edges, °"), more=True),
                 Field("sloping_edge_mm", phrase("Length of edge that leans"), more=True),
-                Field("bottom_diameter_mm", phrase("Diameter at the bottom of a round mould"), more=True),
+                Field("bottom_diameter_mm", phrase("Diameter at the bottom of a round form"), more=True),
                 Field("displaced_l", phrase("Wood or stone in the resin"), more=True),
             ),
         ),

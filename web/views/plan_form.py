@@ -18,7 +18,7 @@ from web.views.refused_fields import Gathered
 NEW_MS = 60 * 60_000
 SHAPES = (
     ("river", phrase("River between two slabs")),
-    ("round", phrase("Round mould")),
+    ("round", phrase("Round form")),
     ("sheet", phrase("Wide sheet")),
 )
 
@@ -52,7 +52,7 @@ def described(given: Mapping[str, str], u: Reader) -> dict[str, Any]:
     if not f.words("width") and shape != "sheet":
         wrong.refuse(
             "width",
-            phrase("The width is missing. Give the mould's diameter.")
+            phrase("The width is missing. Give the form's diameter.")
             if shape == "round"
             else phrase("The width is missing. Give the river's width at its widest."),
         )

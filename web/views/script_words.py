@@ -17,11 +17,11 @@ _TEXTS = {
     "no-contact": phrase("No contact with the service for {span}. What you see is old."),
     "alarm": phrase("Alarm. {alarms}"),
     # looks.js
-    "look-kept": phrase("Look of {time} ({finding}): kept on this phone, will be sent."),
+    "look-kept": phrase("Check of the form, {time} ({finding}): saved on this phone, will be sent."),
     "look-needs-sign-in": phrase(
-        "Look of {time} ({finding}): kept on this phone. Sign in, and it will be sent."
+        "Check of the form, {time} ({finding}): saved on this phone. Sign in, and it will be sent."
     ),
-    "look-refused": phrase("Look of {time} ({finding}): not taken. {reason}"),
+    "look-refused": phrase("Check of the form, {time} ({finding}): not saved. {reason}"),
     "service-answers": phrase("The service answers {status}."),
     "look-read": phrase("I have read it"),
     # hold.js

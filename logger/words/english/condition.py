@@ -12,7 +12,7 @@ ENGLISH: dict[str, str | Plural] = {
     "stage-curing": "Curing",
     "stage-released": "Out of the form",
     "stage-closed": "Record sealed",
-    "stage-spoiled": "Given up",
+    "stage-spoiled": "Cancelled",
     # ---- why a temperature is missing --------------------------------------------------------------
     "fault-missing": "unplugged or cut",
     "fault-empty-read": "no answer",
@@ -32,7 +32,7 @@ ENGLISH: dict[str, str | Plural] = {
     "check-soon": "Check soon",
     "too-early-to-know": "Too early to know",
     "nothing-wrong": "Nothing wrong",
-    "alarm-cleared": "Alarm cleared, not confirmed yet",
+    "alarm-cleared": "Alarm cleared, not acknowledged yet",
     "went-over-its-limit": "Went over its limit",
     "has-been-over": "Has been over its limit",
     "will-pass-its-limit": "Will pass its limit",
@@ -63,9 +63,9 @@ ENGLISH: dict[str, str | Plural] = {
     # ---- what to do --------------------------------------------------------------------------------
     "go-and-look": "Go there and look: no alarm of it would come.",
     "helps-most": "What helps most: {remedy}.",
-    "confirm-that-seen": "Confirm on the alarm's page that you have seen it.",
+    "confirm-that-seen": "Acknowledge it on the alarm's page.",
     "right-either-way": (
-        "Right either way: stay within reach, put the fans in place, keep covers, sun and heaters off it."
+        "Right either way: stay nearby, put the fans in place, keep covers, sun and heaters off it."
     ),
     "look-for-cracks": "Before you open the form, look for cracks, bubbles and yellowing; open it cold.",
     "next-check-at": "Next check of the form: {at}.",

@@ -20,7 +20,7 @@ ENGLISH: dict[str, str | Plural] = {
         "What is under the form is not said: it is taken to stand on a bench, which is hotter than free air below."
     ),
     "widest-section": "The heat is worked out for the widest section: {place}.",
-    "widest-bottom": "{across} across at the bottom of the mould",
+    "widest-bottom": "{across} across at the bottom of the form",
     "widest-station": "{width} at {along} along",
     "widest-top": "{width} at the top",
     "widest-below": "{top}, and {below} below, where the edges recede",
@@ -90,20 +90,16 @@ ENGLISH: dict[str, str | Plural] = {
     "fan-cools-less": "the fan cools less than it should ({part} of it)",
     # ---- a probe that is hardly believed ----
     "core-probe-doubted": (
-        "the core probe does not agree with the other probes and the plan: check its position (its misfit is {times} "
-        "times the expected)"
+        "the core probe does not agree with the other probes and the plan: check its position"
     ),
     "surface-probe-doubted": (
-        "the surface probe does not agree with the other probes and the plan: check its position (its misfit is "
-        "{times} times the expected)"
+        "the surface probe does not agree with the other probes and the plan: check its position"
     ),
     "underside-probe-doubted": (
-        "the underside probe does not agree with the other probes and the plan: check its position (its misfit is "
-        "{times} times the expected)"
+        "the underside probe does not agree with the other probes and the plan: check its position"
     ),
     "probe-doubted": (
-        "the probe {probe} does not agree with the other probes and the plan: check its position (its misfit is "
-        "{times} times the expected)"
+        "the probe {probe} does not agree with the other probes and the plan: check its position"
     ),
     # ---- what would help now ----
     "what-if-nothing": "as it is: {now}",

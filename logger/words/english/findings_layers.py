@@ -36,7 +36,7 @@ ENGLISH: dict[str, str | Plural] = {
     # ---- how hot ----
     "peak-predicted": "The resin is predicted to reach {peak}{when}{open}; {limit} is the limit.",
     "after-hours": " after {hours}",
-    "nine-in-ten": " ({low} to {high} in 9 of 10 cases: so far the datasheet leaves it open)",
+    "nine-in-ten": " (90 % range {low} to {high}: so far the datasheet leaves it open)",
     "passes-limit-nearly-always": "It passes it in nearly every case.",
     "passes-limit-in-cases": "It passes it in {cases} of 10 cases.",
     "passes-limit-by-a-little": "It passes it by a little.",

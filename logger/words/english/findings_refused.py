@@ -186,7 +186,7 @@ ENGLISH: dict[str, str | Plural] = {
     "mend.trace-points-enclose-something": "trace points that enclose something",
     "mend.measure-width-again": "measure the width again",
     "mend.measure-lean-again": "measure the lean again",
-    "mend.measure-mould": "measure the mould",
+    "mend.measure-mould": "measure the form",
     "mend.measure-shape": "measure the shape",
     "mend.must-fit-into-form": "what lies in the form must fit into it",
     "mend.measure-void": "measure the void",

@@ -11,8 +11,8 @@ ENGLISH: dict[str, str | Plural] = {
     "pours-not-read": "the live pours cannot be read: {why}",
     "fan-not-switched": "the fan cannot be switched: {why}",
     "database-refuses": (
-        "the database refuses to be written{why}, most likely because the disk is full: make room. Alarms go on from "
-        "memory; new readings wait at their station; a core's limit is watched as they come."
+        "the database refuses to be written{why}, most likely because the disk is full: make room. Alarms go "
+        "on; new readings wait at their station; a core's limit is watched as they come."
     ),
     "in-brackets": " ({what})",
     "pour-not-judged": "pour {pour} cannot be judged: {why}",
@@ -28,20 +28,20 @@ ENGLISH: dict[str, str | Plural] = {
     "plain-core-back": "The core is back below its limit of {limit}.",
     "plain-just-ended": "its watch was ended a moment ago; take that back on its page",
     "plain-not-called": "the usual judgement has not called it",
-    "plain-told": "{reason} Told by the plain limit check, from memory: {why}.",
+    "plain-told": "{reason} Found by the plain check of its limit, since {why}.",
     "plain-cannot-be-acknowledged": (
-        "Told by the plain limit check, from memory: {why}. It cannot be acknowledged."
+        "Found by the plain check of its limit, since {why}. It cannot be acknowledged."
     ),
     "plain-watch-fails-title": "URGENT: Pours are not watched as usual - {workshop}",
     "plain-watch-back-title": "Cleared: Pours are not watched as usual - {workshop}",
-    "plain-watch-back": "Every pour is judged again, and its alarms are told as usual.",
+    "plain-watch-back": "Every pour is judged again, and its alarms are sent as usual.",
     "plain-pours-not-watched": "{pours}: {why}.",
     "plain-watch-fails": (
-        "Go there and look; read a thermometer by hand until this is mended. Only a core over its limit is still told, "
-        "from the memory of the service: no forecast, no lost probe, no leak. Where a disk or card has failed, do not "
+        "Go there and look; read a thermometer by hand until this is mended. Only a core over its limit is still "
+        "reported: no forecast, no lost probe, no leak. Where a disk or card has failed, do not "
         "restart the service: it might not start again."
     ),
-    "plain-not-watched": "Not watched as usual, told from memory: {why}.",
+    "plain-not-watched": "Not watched as usual: {why}.",
     # ---- the fan -----------------------------------------------------------------------------------
     "fan-off": "Fan off: {why}",
     "fan-on": "Fan on: {why}",

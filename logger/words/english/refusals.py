@@ -50,7 +50,7 @@ ENGLISH: dict[str, str | Plural] = {
     "plan-no-row-of-numbers": "is not a row of numbers; copy the whole table from the fit",
     "plan-factors-differ-in-length": "rate, first, energy and heat differ in length; copy the whole table from the fit",
     "plan-river-without-width": 'width_mm is missing: a "river" needs the river\'s width in mm',
-    "plan-round-without-width": 'width_mm is missing: a "round" needs the mould\'s diameter in mm',
+    "plan-round-without-width": 'width_mm is missing: a "round" needs the form\'s diameter in mm',
     "plan-room-empty": "room_c is an empty schedule; give [[hours, °C], …] or one number",
     "plan-room-hours-fall": "room_c: the schedule's hours must rise, found {hours}; sort its rows",
     "plan-ends-before-it-starts": "to_h = {end} is not after from_h = {begin}; swap the two",

@@ -86,7 +86,7 @@ ENGLISH: dict[str, str | Plural] = {
     "and-more": "{first} and {more} more",
     "arriving-record": "record",
     "arriving-log": "log",
-    "being-brought-in": "this {what} is being brought in, or deleted, just now: wait until that is done",
+    "being-brought-in": "this {what} is being imported or deleted: wait until that is done",
     "here-already": "this {what} is here already: it is pour {pour}",
     "file-cannot-be-opened": "{database}: cannot be opened ({error}); check the path, its owner, and the "
     "free space",

@@ -11,8 +11,8 @@ ENGLISH: dict[str, str | Plural] = {
         "n",
     ),
     "plan-let-pass": Plural(
-        "{n} thing that should change: let pass by name and reason.",
-        "{n} things that should change: let pass by name and reason.",
+        "{n} thing should change; an exception is signed for it.",
+        "{n} things should change; exceptions are signed for them.",
         "n",
     ),
     "plan-look-first": Plural(

@@ -120,7 +120,7 @@ def test_a_judgement_that_does_not_work_is_stood_in_for_after_its_grace(under: U
     assert title == HOT
     assert "The core reads 140.9 °F: it is over the resin's limit of 140.0 °F." in body
     assert "First: Keep clear and look from a distance first." in body
-    assert "from memory: its readings cannot be stored (disk I/O error)" in body
+    assert "since its readings cannot be stored (disk I/O error)" in body
     under.wait(AGAIN_MS - 1000)
     assert under.titles().count(HOT) == 1
     under.wait(2000)

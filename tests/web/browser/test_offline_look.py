@@ -42,7 +42,7 @@ def test_a_look_without_a_connection_is_kept_on_the_phone_and_sent_once(
     made_ms = shop.service.timeline.true_ms()
     page.context.set_offline(True)
     page.get_by_role("button", name="Dry, level, no smell of heat").click()
-    expect(page.locator("#kept-looks")).to_contain_text("kept on this phone, will be sent")
+    expect(page.locator("#kept-looks")).to_contain_text("saved on this phone, will be sent")
     if FOLDER is not None:
         page.screenshot(path=Path(FOLDER) / "offline-look.png")
     assert looks(shop, pour) == []
@@ -57,7 +57,7 @@ def test_a_look_without_a_connection_is_kept_on_the_phone_and_sent_once(
     assert look.data["finding"] == "dry"
     assert look.data["sent_ms"] > look.at_ms
     page.goto(f"/pours/{pour}/first-hour")
-    expect(page.locator("#looks")).to_contain_text("kept on a phone")
+    expect(page.locator("#looks")).to_contain_text("saved on a phone")
     page.get_by_text("Something else wrong?").click()
     page.get_by_label("What you saw").fill("left corner")
     page.get_by_role("button", name="It is leaking").click()
