@@ -262,7 +262,7 @@ def test_a_service_that_ends_while_a_record_comes_in_keeps_none_of_it_in_sight(
     if arrived(watched):
         again = watched.bring_in(raw)
         assert again.status_code == 422
-        assert "is being brought in, or deleted, just now" in again.text
+        assert "is being imported or deleted" in again.text
         with watched.store.write() as tx:
             tx.exec_driver_sql("UPDATE pour SET partial_ms = 1 WHERE partial_ms IS NOT NULL")
         assert arriving.take_out_left_over(watched.store, 10**12) == 1

@@ -191,6 +191,32 @@ def test_no_route_leaves_a_fact_unsaid(maker: TestClient, busy: dict[str, list[s
     assert found == []
 
 
+#: A folder or a file of the program, or a source that somebody recalled.
+OF_PROGRAM = re.compile(
+    r"\b(?:logger|web|hardware|tests|systemd)/\w+|\b\w+\.(?:py|js|css|html|toml)\b|from memory|second hand"
+)
+TAG = re.compile(r"<[^>]*>")
+
+
+def named(text: str) -> list[str]:
+    """What a page shows of the program itself, outside of what is to be typed."""
+    body = CODE.sub("", text).partition("<main")[2]
+    return OF_PROGRAM.findall(html.unescape(TAG.sub(" ", body)))
+
+
+def test_no_page_names_a_file_of_the_program_or_a_source_from_memory(
+    maker: TestClient, busy: dict[str, list[str]]
+) -> None:
+    """A maker cannot look into the program; the help on its files may name them."""
+    pages = [
+        (address, text)
+        for address, text in asked(maker, busy)
+        if text.startswith("<!doctype html>") and not address.startswith("/help/")
+    ]
+    assert len(pages) > 30
+    assert [(address, found) for address, text in pages if (found := named(text))] == []
+
+
 def test_an_empty_shop_says_its_first_steps(maker: TestClient, stranger: TestClient) -> None:
     """What comes next on the way to the first pour, on every page that needs no number in its address."""
     found = [f"{address}: {leak}" for address, text in asked(maker, {}) for leak in leaks(text)]

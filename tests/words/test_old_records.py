@@ -75,7 +75,7 @@ def test_an_old_record_is_altered_by_one_word_and_found_out(old: Store, tmp_path
 
 
 def test_an_old_record_is_the_same_record(old: Store) -> None:
-    """What was sealed comes back as it was, field by field; what is still open as well, its alarms by today's titles."""
+    """What was sealed comes back as it was, field by field; what is open as well, its alarms by today's titles."""
     with old.read() as connection:
         assert gather(connection, KEPT["sealed"], WORKSHOP) == KEPT["records"][str(KEPT["sealed"])]
         now, then = gather(connection, KEPT["open"], WORKSHOP), KEPT["records"][str(KEPT["open"])]

@@ -21,7 +21,7 @@ ENGLISH: dict[str, str | Plural] = {
     "depths-out-of-order": "depths are out of order",
     "from-top-down": "from the top down",
     "is-missing": "is missing",
-    "diameter-of-mould": "the mould's diameter",
+    "diameter-of-mould": "the form's diameter",
     "ratio-not-by-weight": "{ratio} cannot be weighed without both densities",
     "ratio-not-by-volume": "{ratio} cannot be measured by volume without both densities",
     "two-needed": "at least two are needed",

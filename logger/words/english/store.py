@@ -7,7 +7,7 @@ from logger.words.english.plural import Plural
 ENGLISH: dict[str, str | Plural] = {
     "the-watch": "the watch",
     "no-alarm": "there is no alarm {alarm}",
-    "pour-taken-out-meanwhile": "pour {pour} was taken out while it was brought in; bring it in again",
+    "pour-taken-out-meanwhile": "pour {pour} was deleted while it was imported; import it again",
     "service-ends-bring-in-again": "the service ends: bring the file in again when it is back",
     "pour-kept-for-good": "pour {pour} is the shop's own: its record is kept for good",
     "backup-no-database": "{path}: there is no database to back up; check data_dir in the settings",

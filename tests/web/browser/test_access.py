@@ -8,7 +8,7 @@ import pytest
 
 from logger.delivery import signed_links
 from logger.pour import Stage
-from logger.store import resins, stations
+from logger.store import events, resins, stations
 
 pytestmark = pytest.mark.browser
 #: Tags of axe-core's rules that stand for WCAG 2.2 at levels A and AA.
@@ -114,6 +114,8 @@ def pages(shop: Any, clock: Any, plan_toml: str) -> list[str]:
         "/wall",
         "/me",
         "/alarms/rates",
+        "/alarms/table",
+        "/glossary",
         one_tap,
         "/placing",
         "/wiring",
@@ -141,11 +143,39 @@ def test_no_page_breaks_a_rule_of_wcag_aa(
         page.evaluate(axe)
         rules = {"runOnly": {"type": "tag", "values": AA}}
         found = page.evaluate("(rules) => axe.run(rules)", rules)["violations"]
-        if path.startswith(("/alarms/", "/a/")) and "rates" not in path:
+        if path.startswith(("/alarms/", "/a/")) and path not in ("/alarms/rates", "/alarms/table"):
             seven = {"runOnly": {"type": "rule", "values": ["color-contrast-enhanced"]}}
             found += page.evaluate("(rules) => axe.run(rules)", seven)["violations"]
         broken += [(path, rule["id"], [node["target"] for node in rule["nodes"]]) for rule in found]
     assert broken == []
+
+
+#: Whatever is wider than its own box, in which it could be swept sideways.
+SWEPT = """() => {
+  document.querySelectorAll("main details").forEach(one => { one.open = true; });
+  return [...document.querySelectorAll("main *")]
+    .filter(one => one.querySelector("table") && one.scrollWidth > one.clientWidth + 1
+      && ["auto", "scroll"].includes(getComputedStyle(one).overflowX))
+    .map(one => one.getAttribute("aria-label") || one.className);
+}"""
+
+
+def test_on_a_phone_a_desks_tables_are_rows_of_facts(browse: Any, shop: Any, pages: list[str]) -> None:
+    """None is swept sideways: shelf, messages, statistics, resins, comparison, probes, all unfolded."""
+    lot = {"product": RESIN["name"], "part": "A", "lot": "A-17", "kg": 20.0, "expires_on": "2027-04-30"}
+    with shop.service.store.write() as tx:
+        events.add_event(
+            tx, None, shop.service.timeline.true_ms(), "stock", "Ada", "", lot | {"what": "received"}
+        )
+    page = browse("phone")
+    _stay(page)
+    desk = [path for path in pages if not path.startswith(("/pours/", "/a/", "/help/"))]
+    swept = []
+    for path in desk:
+        page.goto(path)
+        swept += [(path, one) for one in page.evaluate(SWEPT)]
+        assert page.evaluate("document.documentElement.scrollWidth") == 390, path
+    assert swept == []
 
 
 @pytest.mark.parametrize("rise_k", [30.0, 120.0], ids=["calm", "dangerously hot"])

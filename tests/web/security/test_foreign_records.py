@@ -687,7 +687,7 @@ def test_a_past_log_that_fails_on_the_way_in_can_be_brought_in_again(
 def test_two_files_at_once_are_one_after_the_other(here: None, house: Any, tmp_path: Path) -> None:
     """The second is told to wait, and loses nothing."""
     imports = house.service.imports
-    with imports._alone(), pytest.raises(NotAllowed, match="another file is being brought in"):
+    with imports._alone(), pytest.raises(NotAllowed, match="another file is being imported"):
         bring_in(house.service, kept(), tmp_path)
     assert bring_in(house.service, kept(), tmp_path)
 
