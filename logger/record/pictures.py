@@ -15,10 +15,12 @@ DAYS_FROM_H = 72.0
 #: Sizes of the plots of the air: across the page, and two side by side on paper.
 WHOLE, HALF = (PAGE_WIDTH, 170.0), (340.0, 150.0)
 #: Height and width of a plot on a phone: its letters are not made smaller.
-PHONE = (240.0, 350.0)
+PHONE = (230.0, 310.0)
 
 
-def course_plot(record: JsonView, reader: Reader = METRIC, height: float = 300) -> str:
+def course_plot(
+    record: JsonView, reader: Reader = METRIC, height: float = 300, width: float = PAGE_WIDTH
+) -> str:
     """Return measured temperatures over the frozen prediction and the resin's limit."""
     curves = sorted(record["curves"], key=lambda curve: _rank(curve["place"]))
     lines = [
@@ -50,7 +52,7 @@ def course_plot(record: JsonView, reader: Reader = METRIC, height: float = 300) 
         if layer["number"] > 1 and layer["poured_at_h"] is not None
     ]
     title = fact("plot-course")
-    return plot([*lines, *marks], title=title, unit=reader.degree, reader=reader, size=(PAGE_WIDTH, height))
+    return plot([*lines, *marks], title=title, unit=reader.degree, reader=reader, size=(width, height))
 
 
 def cure_plot(

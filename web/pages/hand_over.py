@@ -134,12 +134,8 @@ def _sheet(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
     with service.store.read() as connection:
         chosen = hand_over_actions.sheet_photo(connection, pour_id, record)
     raw = None if chosen is None else photo_bytes(service, chosen)
-    verdict, made, said = (
-        hand_over.cure_verdict(record),
-        hand_over.made_of(record),
-        hand_over.bears(record, u),
-    )
-    texts = (made, [*said, hand_over.DATA_SHEET], verdict.more)
+    made, said = hand_over.made_of(record), hand_over.bears(record, u)
+    texts = (made, [*said, hand_over.DATA_SHEET], shown["went"].more)
     space, photo = hand_over.shared_out(paper, texts, u, photo=raw is not None), None
     if raw is not None and space.photo is not None:
         size = (round(mm / 25.4 * DOTS) for mm in (hand_over.PHOTO_WIDE, space.photo))
@@ -153,7 +149,6 @@ def _sheet(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
     return shown | {
         "photo": photo,
         "chosen": None if chosen is None else chosen["sha256"],
-        "verdict": verdict,
         "made_of": made,
         "bears": said,
         "data_sheet": hand_over.DATA_SHEET,
@@ -183,13 +178,11 @@ def _annex(service: Service, pour_id: int, u: Reader, *, shows_cost: bool) -> di
     forecast = pictures.forecast_plot(record, u, FORECAST_HIGH)
     return shown | {
         "shows_cost": shows_cost,
-        "verdict": hand_over.cure_verdict(record),
         "course": Markup(pictures.course_plot(record, u, COURSE_HIGH)),
         "forecast": None if forecast is None else Markup(forecast),
         "high": [alarm for alarm in record["alarms"] if alarm["priority"] == Priority.HIGH],
         "others": other_alarms(record),
         "exceptions": [row for row in record["events"] if row["kind"] == "end-exception"],
-        "dried": hand_over.DRIED,
     }
 
 

@@ -30,7 +30,7 @@ from web.actions.undo import undoable
 from web.schemas import RowId
 from web.security.access import OwnerDep, ReaderDep, ServiceDep
 from web.service.service import Service
-from web.views import paper
+from web.views import hand_over, paper
 from web.views.data_uri import jpeg, qr_code
 from web.views.photo_sanitize import thumbnail
 from web.views.reader_units import reader_of
@@ -63,6 +63,7 @@ def record_page(pour_id: RowId, request: Request, service: ServiceDep, who: Read
         return page(request, "record-unread.html", {"pour": pour, "problem": error.fact})
     # What mending cost is the shop's own: whoever reads by a link is not told.
     shown["shows_cost"] = who is not None
+    shown["narrow"] = Markup(pictures.course_plot(shown["record"], reader_of(request), *pictures.PHONE))
     with service.store.read() as connection:
         shown["undo"] = None if who is None else undoable(service, connection, shown["pour"])
     return page(request, "record.html", shown)
@@ -141,6 +142,9 @@ def record_context(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
         "seal_sha256": None if seal is None else seal_hash(seal),
         "plots": [(title, Markup(drawn)) for title, drawn in plots if drawn is not None],
         "beside": [(title, Markup(drawn)) for title, drawn in beside if drawn is not None],
+        "went": hand_over.cure_verdict(record),
+        "leading": leading(record),
+        "dried": hand_over.DRIED,
         "outcome": outcome_now(record, record["additions"]),
         "states": event_views.STATES,
         "defects": event_views.DEFECTS,
@@ -201,6 +205,20 @@ def facts(record: dict[str, Any]) -> list[tuple[str, str]]:
         ),
     ]
     return [(what, phrase("not measured") if how == NONE else how) for what, how in record_context]
+
+
+def leading(record: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return the few (what, how much) that somebody asks first."""
+    f = record["figures"]
+    return [
+        (phrase("Hottest core"), _temperature(f["core_peak_c"])),
+        (phrase("Resin's limit"), _temperature(f["limit_c"], 0)),
+        (
+            phrase("After pouring"),
+            NONE if f["core_peak_at_h"] is None else hours_minutes(f["core_peak_at_h"]),
+        ),
+        (phrase("Time over the limit"), hours_minutes(f["hours_over_limit"])),
+    ]
 
 
 def forecast_lines(record: dict[str, Any]) -> list[tuple[str, str, str, str]]:

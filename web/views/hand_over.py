@@ -65,6 +65,8 @@ def cure_verdict(record: Mapping[str, Any]) -> CureVerdict:
         more.append(phrase("The longest time without a reading was {span}.", span=hours(gap)))
     # As the reader sees them: 60.04 against a limit of 60 is "60.0 against 60".
     values = {"peak": temperature(peak), "limit": temperature(limit, 0)}
+    if peak <= limit and record["pour"]["released_ms"] is None:
+        return CureVerdict(None, phrase("So far the hottest was {peak}; limit {limit}.", **values), more)
     if peak <= limit:
         told = phrase("The resin stayed within its limit: at most {peak}, limit {limit}.", **values)
         return CureVerdict(True, told, more)

@@ -8,7 +8,7 @@ import pytest
 
 from logger.delivery import signed_links
 from logger.pour import Stage
-from logger.store import events, resins, stations
+from logger.store import events, resins, shared_links, stations
 
 pytestmark = pytest.mark.browser
 #: Tags of axe-core's rules that stand for WCAG 2.2 at levels A and AA.
@@ -79,6 +79,7 @@ def pages(shop: Any, clock: Any, plan_toml: str) -> list[str]:
     with shop.service.store.write() as tx:
         key = resins.put(tx, 0, "Ada", RESIN)
         now_ms = shop.service.timeline.now_ms()
+        card = shared_links.publish_card(tx, hot, "A river table", "Ada", now_ms)
         one_tap = "/a/" + signed_links.new_token(
             tx, signed_links.Purpose.ACKNOWLEDGE, "first", row[0], now_ms
         )
@@ -89,6 +90,9 @@ def pages(shop: Any, clock: Any, plan_toml: str) -> list[str]:
         f"/pours/{hot}/first-hour",
         f"/pours/{hot}/record",
         f"/pours/{hot}/label",
+        f"/pours/{hot}/sheet",
+        f"/pours/{hot}/annex",
+        f"/card/{card}",
         f"/pours/{planned}",
         f"/pours/{planned}/plan",
         f"/pours/{planned}/ready",
