@@ -30,13 +30,13 @@ from web.security.access import MakerDep, ReaderDep, ServiceDep, Who
 from web.service.service import Service
 from web.views import hand_over
 from web.views.data_uri import jpeg, png, qr_code
-from web.views.photo_sanitize import for_paper, thumbnail
+from web.views.photo_sanitize import for_paper
 from web.views.reader_units import reader_of
 from web.views.render import STATIC, templates
 
 router = APIRouter(include_in_schema=False)
-#: Dots an inch of the photo on the sheet, and the side of those to choose from, pixels.
-DOTS, SMALL = 200, 200
+#: Dots an inch of the photo on the sheet.
+DOTS = 200
 #: Photos to choose from at most, the newest.
 MOST_CHOICES = 24
 #: Height of the annex's curves, of a width of 680.
@@ -49,7 +49,7 @@ def sheet(pour_id: RowId, request: Request, service: ServiceDep, who: ReaderDep)
     u = reader_of(request)
     shown = _sheet(service, pour_id, u) | {"css": None, "may": _may(who)}
     shown["narrow_curve"] = Markup(pictures.cure_plot(shown["record"], u, *pictures.PHONE))
-    shown["choices"] = _choices(service, shown["record"]) if shown["may"] else []
+    shown["choices"] = hand_over_actions.photos_of(shown["record"])[:MOST_CHOICES]
     return _document(request, "client-sheet.html", shown)
 
 
@@ -155,21 +155,6 @@ def _sheet(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
         "curve": Markup(curve),
         "proof_code": None if seal is None else seal[:CODE_LETTERS],
     }
-
-
-def _choices(service: Service, record: Mapping[str, Any]) -> list[dict[str, str]]:
-    """Return the photos to choose from, small."""
-    choices = []
-    for photo in hand_over_actions.photos_of(record)[:MOST_CHOICES]:
-        raw = photo_bytes(service, photo)
-        try:
-            small = None if raw is None else jpeg(thumbnail(raw, SMALL))
-        except BadInput:
-            small = None
-        if small is not None:
-            words = photo["text"] or photo.get("point") or ""
-            choices.append({"sha256": photo["sha256"], "src": small, "words": words})
-    return choices
 
 
 def _annex(service: Service, pour_id: int, u: Reader, *, shows_cost: bool) -> dict[str, Any]:
