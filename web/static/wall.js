@@ -32,6 +32,8 @@
     if (words.textContent !== said) words.textContent = said;
     if (lost && part("lost").hidden) part("lost-since").textContent = part("since").content.textContent.trim();
     part("lost").hidden = !lost;
+    // What is said of lost contact may stand there for days: it moves as well.
+    if (lost) document.body.className = `wall place-${Math.floor(Date.now() / 60000) % 9}`;
   };
   part("foot").hidden = false;
   setInterval(() => { beat = (beat + 1) % 4; tick(); }, 1000);
