@@ -300,6 +300,7 @@ def _verdict_page(request: Request, bench: _Bench, batch: Batch, row: EventRow) 
         "row": row,
         "holds": batch.newest is row,
         "set": clock is not None and clock.state is BenchState.SET,
+        "late": clock is not None and clock.state is BenchState.LATE,
         "clock": clock,
         "verdicts": VERDICTS,
     }

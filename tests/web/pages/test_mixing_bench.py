@@ -170,7 +170,12 @@ def test_the_clock_goes_from_stirring_to_the_second_pail_to_pouring_to_too_late(
 def test_the_verdict_of_a_batch_that_has_set_is_no_longer_right(maker: Any, pour: int, clock: Any) -> None:
     """What was right in the morning is not poured at night."""
     verdict = str(weigh(maker, pour, RIGHT).url)
-    clock.move(9 * 3600)
+    clock.move(5 * 3600)
+    page = words(maker.get(verdict))
+    assert "Right, but late: pour it now, or not at all." in page
+    assert "Right. Stir" not in page
+    assert "Pour it out by" not in page, "that time has passed"
+    clock.move(4 * 3600)
     page = words(maker.get(verdict))
     assert "Stop: do not pour this any more." in page
     assert "Right. Stir" not in page
