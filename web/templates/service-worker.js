@@ -3,8 +3,9 @@
 "use strict";
 const SHELL = "pourlog-shell-{{ version }}", CONTACT = "pourlog-contact";
 const FILES = [
-  "/offline", "{{ asset('look.css') }}", "{{ asset('words.js') }}", "{{ asset('offline.js') }}",
-  "{{ asset('icon.svg') }}", "{{ asset('font-400.woff2') }}", "{{ asset('font-600.woff2') }}",
+  "/offline", "{{ asset('look.css') }}", "{{ asset('bench.css') }}", "{{ asset('words.js') }}",
+  "{{ asset('offline.js') }}", "{{ asset('icon.svg') }}",
+  "{{ asset('font-400.woff2') }}", "{{ asset('font-600.woff2') }}",
 ];
 
 self.addEventListener("install", (event) => {

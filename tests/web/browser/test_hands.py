@@ -191,6 +191,14 @@ def test_a_cup_and_a_probe_in_the_hand_are_answered_first(
     page.reload()
     assert low(page, "#cup .huge") < FOLD
     sound(page)
+    for celsius in (90.0, 120.0, 140.0, 140.0, 140.0):
+        clock.move(120)
+        shop.sweep(core=celsius, room=20.0)
+    page.wait_for_selector("body.alert.high")
+    ground = page.evaluate("getComputedStyle(document.body).backgroundColor")
+    red, green, blue = (int(part) for part in re.findall(r"\d+", ground)[:3])
+    assert red > 3 * max(green, blue), f"a page that is open turns red: {ground}"
+    sound(page)
 
 
 def test_a_messages_page_asks_in_big_answers_that_stand_apart(
