@@ -12,6 +12,7 @@ SOURCES = sorted(
     path
     for folder, kind in (("templates", "html"), ("static", "js"), ("static", "css"))
     for path in (HERE / folder).rglob(f"*.{kind}")
+    if "vendor" not in path.parts  # built by others
 )
 
 
