@@ -15,7 +15,7 @@ from logger.planning import examples
 from logger.pour import Stage
 from logger.store import resins
 from logger.store.message_links import Purpose
-from tests.web.browser.test_access import AA, RESIN, axe  # noqa: F401  # a fixture
+from tests.web.browser.test_access import AA, RESIN
 
 pytestmark = pytest.mark.browser
 #: What stands lower is not on the first screen of a phone.
@@ -58,7 +58,7 @@ def bench(shop: Any) -> str:
 
 
 @pytest.fixture
-def sound(axe: str) -> Callable[[Any], None]:  # noqa: F811
+def sound(axe: str) -> Callable[[Any], None]:
     """Whether the open page is fit for a gloved hand and for everybody's eyes."""
 
     def check(page: Any) -> None:
