@@ -15,6 +15,8 @@ pytestmark = pytest.mark.browser
 AA = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 
+#: What lies beside the alarms' own pages and is none.
+LISTS = ("/alarms/rates", "/alarms/table")
 #: A resin as the list keeps it (invented), with one statement fitted.
 RESIN = {
     "name": "Slow casting system (invented)",
@@ -147,7 +149,7 @@ def test_no_page_breaks_a_rule_of_wcag_aa(
         page.evaluate(axe)
         rules = {"runOnly": {"type": "tag", "values": AA}}
         found = page.evaluate("(rules) => axe.run(rules)", rules)["violations"]
-        if path.startswith(("/alarms/", "/a/")) and path not in ("/alarms/rates", "/alarms/table"):
+        if path.startswith(("/alarms/", "/a/")) and path not in LISTS:
             seven = {"runOnly": {"type": "rule", "values": ["color-contrast-enhanced"]}}
             found += page.evaluate("(rules) => axe.run(rules)", seven)["violations"]
         broken += [(path, rule["id"], [node["target"] for node in rule["nodes"]]) for rule in found]
@@ -223,7 +225,7 @@ def test_the_doors_break_no_rule_either(browse: Any, axe: str) -> None:
 
 def crowded(page: Any, path: str) -> list[str]:
     """What is wrong with a page's room: it scrolls sideways, or has targets that a glove misses."""
-    lowest = 64 if path.startswith("/alarms/") and "rates" not in path else 44
+    lowest = 64 if path.startswith("/alarms/") and path not in LISTS else 44
     found = page.evaluate(
         "(lowest) => [...document.querySelectorAll('button, .button, summary, .top a, .trouble a, select, '"
         "+ 'input:not([type=hidden])')]"
