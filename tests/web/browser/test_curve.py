@@ -294,6 +294,7 @@ def test_red_in_the_cross_section_is_above_the_limit_alone(browse: Any, shop: An
     steps = [b - a for a, b in itertools.pairwise(tenths)]
     assert min(steps) > 0.6 * max(steps), steps
     before = page.locator("#cut").get_attribute("data-scale")
+    page.locator("details:has(#cut) > summary").click()
     page.locator("#cut-hour").fill("10")
     assert page.locator("#cut").get_attribute("data-scale") == before, "the scale does not move with the hour"
 
