@@ -12,13 +12,12 @@ from logger import extremes
 from logger.facts import Fact
 from logger.plan.file import Plan
 from logger.planning.finding import Finding
-from logger.quantities import hours_alone, length, peak
+from logger.quantities import hours_alone, length, moment, peak
 from logger.words.phrase import phrase
 from logger.words.reader import Reader
 from logger.words.render import say
 from web.views.agenda import JOINTS
 from web.views.predicted import Foretold
-from web.views.words import clock_time
 
 #: Room for a layer's number at the left, height of a row, of the row of marks and of the axis, px.
 GUTTER, ROW, MARKS, AXIS = 30.0, 30.0, 36.0, 26.0
@@ -117,7 +116,7 @@ def rows_of(times: Times, poured_ms: int | None, now_ms: int, u: Reader) -> list
     start_ms = now_ms if poured_ms is None else poured_ms
     made: list[Mapping[str, Any]] = []
     for at, text, note in sorted(rows, key=lambda row: row[0]):
-        clock = phrase("{at}", at=clock_time(start_ms + round(at * 3_600_000)))
+        clock = moment(start_ms + round(at * 3_600_000))
         noted = phrase("{clock}: {note}", clock=clock, note=note) if note else clock
         made.append(
             {

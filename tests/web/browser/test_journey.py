@@ -60,6 +60,7 @@ def test_a_pour_from_plan_to_sealed_record(browse: Any, shop: Any, size: str) ->
     hand_in(page)
     pour = int(page.url.split("/")[-2])
     expect(page.locator(".verdict")).to_contain_text("this pour should work")
+    page.get_by_text("Cross-section, as predicted").click()
     expect(page.locator("#cut")).to_have_attribute("data-drawn", "1")
     page.get_by_role("button", name="I have read this plan: Ada signs").click()
     assert page.get_by_role("button", name="We are ready").is_disabled()
