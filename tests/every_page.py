@@ -19,6 +19,7 @@ NO_PAGES = (
     "/metrics",
     "/pours/{pour_id}/photos/",
     "/pours/{pour_id}/section",
+    "/pours/new/answer",
     "/service-worker.js",
 )
 #: Route → the addresses by which it is shown, where the route alone does not say it or says too little.
