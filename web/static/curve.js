@@ -463,7 +463,8 @@
       if (answer.ok) {
         const come = await answer.json();
         come.traces.forEach(unpack);
-        measured = come;
+        // Kept as well as told: the cross-section's script may come later than the readings.
+        window.measured = measured = come;
         draw();
         document.dispatchEvent(new CustomEvent("measured", { detail: measured }));
       }

@@ -29,7 +29,7 @@
     : mixed(ABOVE, (celsius - cut.limit_c) / BEYOND_K, hatch ? 0.62 : 1);
   //: A reading so far from what is drawn at its place refutes the picture, K.
   const REFUTED_K = 10;
-  let cut = null, hour = 0, measured = null;
+  let cut = null, hour = 0, measured = window.measured || null;
 
   // What a place has read at an hour; null where it has not, or where there is a gap.
   const read = (kind, h) => {
@@ -130,7 +130,15 @@
     // Half a degree tells nothing: there the core is the hottest.
     const [coreMm, coreUp] = cut.probes.core;
     if (hot.value / 10 < now.core + 0.5) Object.assign(hot, { mm: coreMm, up: coreUp });
-    const hottest = say("cut-hottest", { value: `${predicted(now.hottest)}°` });
+    // A probe that reads more than what is drawn is the hottest: nothing beside it says less.
+    const warmest = Object.keys(cut.probes).map((place) => ({ place, was: read(place, hour) ?? -Infinity }))
+      .reduce((a, b) => b.was > a.was ? b : a);
+    const byProbe = warmest.was > now.hottest, hottestC = byProbe ? warmest.was : now.hottest;
+    if (byProbe) Object.assign(hot, { mm: cut.probes[warmest.place][0], up: cut.probes[warmest.place][1] });
+    const hottest = say("cut-hottest", {
+      value: byProbe ? `${number(shown(hottestC), 1)}°` : `${predicted(hottestC)}°`,
+    });
+    canvas.dataset.hottest = hottest;
     if (Number.isFinite(hot.value)) spots.push({ x: px(hot.mm), y: inside(py(hot.up)), cross: true, text: hottest });
     spots.sort((a, b) => a.y - b.y || (a.cross ? -1 : 1));
     spots.forEach((spot, i) => { spot.line = i ? Math.max(spot.y, spots[i - 1].line + 18) : spot.y; });
@@ -152,7 +160,7 @@
       pen.strokeText(text, tx, line); pen.fillStyle = "#fff"; pen.fillText(text, tx, line);
     }
     pen.textAlign = "left";
-    scale(pen, wide, margin, margin + tall + 12, now.hottest);
+    scale(pen, wide, margin, margin + tall + 12, hottestC);
     const places = ["core", "surface", "underside"], forecastH = cut.forecast_at_h;
     const written = (celsius) => `${predicted(celsius)} ${degree}`;
     const reads = places.map((place) => [place, read(place, hour)]).filter(([, was]) => was != null)

@@ -329,3 +329,14 @@ def test_compared_pours_begin_together(browse: Any, shop: Any, plan_toml: str) -
     expect(read).to_contain_text("Round top (invented) 26.0 °C")
     expect(read).to_contain_text("Bench seat (invented) 28.0 °C")
     assert page.locator(".curve-mark").count() == 0
+
+
+def test_the_hottest_place_is_never_said_to_be_cooler_than_a_probe(
+    browse: Any, shop: Any, plan_toml: str
+) -> None:
+    """The plan has 21 °C, the core reads 30 °C: the cross stands there, with what is read."""
+    pour = poured(shop, plan_toml, 0.3)
+    page = browse("desktop")
+    page.goto(f"/pours/{pour}")
+    expect(page.locator("#curve")).to_have_attribute("data-measured", "4")
+    expect(page.locator("#cut")).to_have_attribute("data-hottest", "hottest 30.0°")
