@@ -90,6 +90,20 @@ def test_a_database_of_each_schema_comes_along_with_all_its_data(of_schema: Any,
     service.close()
 
 
+def test_a_screens_link_from_before_kinds_stays_one_and_a_records_as_well(of_schema: Any) -> None:
+    """What it showed, it shows; neither names a client on a wall."""
+    path = of_schema("0019_reading")
+    insert = "INSERT INTO shared_link (pour_id, label, token_hash, by, made_ms, shop_id) VALUES (?, ?, ?, 'Ada', 0, 1)"
+    with closing(sqlite3.connect(path)) as database:
+        (pour,) = database.execute("SELECT min(id) FROM pour").fetchone()
+        database.executemany(insert, [(None, "the screen", "a"), (pour, "the client", "b")])
+        database.commit()
+    Store(f"sqlite:///{path}").close()
+    with closing(sqlite3.connect(path)) as database:
+        links = database.execute("SELECT label, kind, clients FROM shared_link ORDER BY id").fetchall()
+    assert links[-2:] == [("the screen", "screen", 0), ("the client", "record", 0)]
+
+
 def test_a_record_that_was_brought_in_before_the_mark_is_marked_and_closed(of_schema: Any) -> None:
     """It claimed to cure, and the program of then believed it."""
     names = known_revisions()

@@ -124,6 +124,34 @@ def test_the_hottest_reading_is_the_same_from_the_database_and_from_memory(
         assert from_database == pytest.approx((22.05, 0.05))
 
 
+def test_a_tiles_course_is_that_of_its_core_and_a_page_never_waits_for_it(
+    service: Any, shop: Any, plan_toml: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From pouring on, a fault as a gap, a changed probe as one line; a long pour that is not in memory comes later."""
+    pour = shop.plan(plan_toml)
+    shop.sweep(core=90.0, room=20.0)
+    shop.go(pour, Stage.READY, Stage.POURING)
+    shop.feed(0.05, 30, lambda h: {"core": 22.0 + h, "room": 20.0})
+    shop.feed(0.02, 30, lambda _h: {"core": "bad-crc", "room": 20.0})
+    shop.PROBES = shop.PROBES | {"core": "28-0000000000c9"}
+    shop.feed(0.05, 30, lambda h: {"core": 23.0 + h, "room": 20.0})
+    with service.store.read() as connection:
+        poured_ms = pours.get_pour(connection, pour).poured_ms
+        monkeypatch.setattr("web.service.series_cache.QUICKLY", 10)
+        assert Curves().core(connection, pour, poured_ms, "core", 60) is None
+        known = Curves()
+        known.warm(connection, pour, threading.Event())
+        course = known.core(connection, pour, poured_ms, "core", 60)
+        assert course is not None
+        assert known.core(connection, pour, poured_ms, "surface", 60) is None
+    read = course.celsius[~np.isnan(course.celsius)]
+    assert np.isnan(course.celsius).any()
+    assert (read[0], read[-1]) == pytest.approx((22.0 + 30 / 3600, 23.05), abs=0.01)
+    assert course.hours[0] == pytest.approx(30 / 3600)
+    assert (np.diff(course.hours) > 0).all()
+    assert course.late_c[-1] == pytest.approx(23.05, abs=0.01)
+
+
 def test_a_time_that_is_learnt_later_moves_the_curve(service: Any, shop: Any, plan_toml: str) -> None:
     """The boot's offset was a guess; once it is known every point is where it belongs."""
     pour = shop.plan(plan_toml)
