@@ -49,6 +49,14 @@ def test_limit_band_and_hot_readings_are_inside_the_frame() -> None:
     assert float(level[1]) == pytest.approx(coldest - (60 + 5) / 145 * (coldest - hottest), abs=0.1)
 
 
+def test_a_band_far_above_what_was_read_is_inside_the_frame() -> None:
+    """A cold core whose forecast is hot; no limit is known that would stretch the picture."""
+    for low, high in ((33.0, 90.0), (-20.0, 36.0)):
+        ahead = Band([2.0, 3.0], [low, low], [34.0, 35.0], [high, high])
+        shown = paths(sparkline(Course([0.0, 2.0], [34.0, 34.0], 2.0, None, ahead)))
+        assert all(0 <= y <= HEIGHT for lines in shown.values() for line in lines for _, y in line)
+
+
 def test_the_band_holds_its_middle_and_ends_where_it_is_told_to() -> None:
     """From now on: the hours that the forecast begins with are measured by now."""
     shown = paths(sparkline(Course([0.0, 2.4], [20.0, 40.0], 2.4, 60.0, AHEAD, until_h=3.2)))
