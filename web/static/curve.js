@@ -210,6 +210,14 @@
     return ticks;
   };
 
+  // Whole degrees, at least a line and a half apart, and none so high that it meets the hours above.
+  const degrees = () => {
+    const low = shown(view.low), high = shown(view.high), pixel = (high - low) / view.tall;
+    const every = [5, 10, 20, 25, 50, 100, 200].find((degree) => degree / pixel >= 28) || 500, ticks = [];
+    for (let at = Math.ceil(low / every) * every; at < high - 10 * pixel; at += every) ticks.push(at);
+    return ticks;
+  };
+
   const traces = (drawn) => {
     const all = (list) => list.map(shown), out = [], band = about.band;
     if (band?.hours.length) {
@@ -254,7 +262,7 @@
       },
       yaxis: {
         range: [shown(view.low), shown(view.high)], fixedrange: true, gridcolor: tone("line"), zeroline: false,
-        nticks: Math.max(3, Math.round(view.tall / 44)), ticksuffix: "°", ticks: "", tickformat: "d",
+        tickmode: "array", tickvals: degrees(), ticktext: degrees().map((degree) => `${degree}°`), ticks: "",
       },
       separators: `${number(0.5, 1).charAt(1)} `,
     };
