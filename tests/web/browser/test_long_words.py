@@ -16,6 +16,7 @@ SHORT = 8
 #: What somebody named, languages' own names, and the hardware's.
 NAMES = (
     "River table for a fictional client",
+    "River table",
     "Slow casting system (invented)",
     "The workshop",
     "a pour of a test",

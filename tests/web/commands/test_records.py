@@ -126,7 +126,7 @@ def test_a_past_log_comes_in_through_its_mapping(place: dict[str, Any], plan_tom
     code, told = run(*given, "--leave-out-bad")
     assert code == 0
     assert "2 rows read, 0 fields without a value, 1 bad rows" in told
-    assert "left out: line 3" in told
+    assert "skipped: line 3" in told
     with pytest.raises(BadInput, match="HEADING=PLACE,UNIT"):
         run("import", str(log), "--plan", str(plan), "--column", "T1", "--settings", place["settings"])
 

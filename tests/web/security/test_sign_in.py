@@ -266,7 +266,7 @@ def test_a_link_from_a_mail_finds_the_sign_in_that_is_there(guarded: Any) -> Non
 )
 def test_what_is_tried_first_is_refused(common: str) -> None:
     """Dressed up or not, and what the name and the trade suggest."""
-    with pytest.raises(BadInput, match="tried first"):
+    with pytest.raises(BadInput, match="too common"):
         passwords.check_new(common, "Ada", "The workshop")
 
 
