@@ -12,12 +12,16 @@ from logger.alarms.state import Phase
 from logger.condition.evidence import ExpectedPeak, OpenAlarm
 from logger.condition.judgement import Condition, ConditionCause, Severity
 from logger.condition.peak_call import Call, PeakCall
+from logger.facts import Fact
 from logger.pour import Stage
+from logger.words.phrase import phrase
 from logger.words.reader import METRIC
 from logger.words.render import say
+from web.views.agenda import Coming
 from web.views.one_action import Act, OneAction, Progress, one_action
 from web.views.one_button import one_button
 from web.views.peak_figures import peak_figures
+from web.views.time_line import time_line
 
 NOW_MS = 10_000_000
 NO_PEAK = PeakCall(Call.UNKNOWN, None, None)
@@ -175,3 +179,14 @@ def test_what_a_sentence_has_to_say_has_no_figures() -> None:
     for call in (Call.REFUTED, Call.PAST, Call.UNKNOWN):
         assert figures_of(call) is None
     assert figures_of(Call.BELOW, planned=True) is None
+
+
+def test_what_opens_under_a_row_waits_for_its_reader() -> None:
+    """Said where it is built, it would be English for everybody; said once, its figures are in no other unit."""
+    item = Coming(
+        "resin-may-gel", phrase("Resin may gel"), 3.0, sure=phrase("planned"), ask=phrase("stay nearby")
+    )
+    (row,) = time_line([item], 1.0, 0)
+    assert isinstance(row.more, Fact)
+    assert say(row.more, METRIC) == "stay nearby (planned)"
+    assert row.tone == "next"

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from logger.quantities import hours, moment
 from logger.words.phrase import phrase
 from web.views.agenda import LOOK_AT_THE_FORM, Coming
-from web.views.words import sentence, whole_sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +38,7 @@ def time_line(items: Sequence[Coming], hour: float, started_ms: int) -> list[Row
                 item.what,
                 phrase("now") if here else soon,
                 "late" if late else "next" if here or not rows else "",
-                f"{sentence(item.ask)}. {whole_sentence(item.sure)}"
-                if item.ask
-                else whole_sentence(item.sure),
+                phrase("{ask} ({sure})", ask=item.ask, sure=item.sure) if item.ask else item.sure,
             )
         )
     return rows
