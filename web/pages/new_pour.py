@@ -54,6 +54,7 @@ def new_pour(
 class Lengths(BaseModel):
     """What the form has said so far, as it was typed; empty: not yet."""
 
+    title: Annotated[str, StringConstraints(max_length=300)] = ""
     shape: Short = ""
     depth: Short = ""
     width: Short = ""
@@ -73,7 +74,8 @@ def first(
     shown: dict[str, Any] = {"plan": None, "problem": None}
     u = reader_of(request)
     try:
-        table = described(said | {"title": "-"}, u)
+        # With the name that the pour will have it is the same plan: when it is sent, it has been answered.
+        table = described(said | {"title": given.title.strip() or "-"}, u)
         if chosen is not None:
             answer = first_answer(plan_text(with_usual(usual, table), *chosen))
             cut, peak_c = cut_of(answer.plan), answer.prediction.peak_c

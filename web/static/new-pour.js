@@ -4,7 +4,7 @@
   const form = document.getElementById("describe"), place = document.getElementById("first-answer");
   if (!form || !place) return;
   place.hidden = false;
-  const NAMES = ["shape", "depth", "width", "length", "room", "earlier"];
+  const NAMES = ["title", "shape", "depth", "width", "length", "room", "earlier"];
   let waiting = 0, asked = 0, before = "";
   const ask = async () => {
     const said = new URLSearchParams([...new FormData(form)].filter(([name]) => NAMES.includes(name))).toString();

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from threading import Lock
 from typing import Any
 
 import numpy as np
@@ -68,6 +69,8 @@ class _Whole:
 
 _WHOLE: Kept[_Whole] = Kept(32)
 _BANDS: Kept[PeakBand] = Kept(64)
+_FIRST: Kept[FirstAnswer] = Kept(32)
+_SOLVING = Lock()
 
 
 def work_out(plan_toml: str) -> WorkedOut:
@@ -120,9 +123,22 @@ def band_kept(plan_toml: str) -> PeakBand | None:
     return _BANDS.get(plan_toml)
 
 
-@lru_cache(maxsize=32)
 def first_answer(plan_toml: str) -> FirstAnswer:
-    """Return what can be said within a second. Raises BadPlan, DidNotConverge."""
+    """Return what can be said within a second. Raises BadPlan, DidNotConverge.
+
+    Asked twice at once (a form answers while it is typed, and is sent meanwhile), it is solved once.
+    """
+    kept = _FIRST.get(plan_toml)
+    if kept is None:
+        with _SOLVING:
+            kept = _FIRST.get(plan_toml)
+            if kept is None:
+                kept = _solved_quickly(plan_toml)
+                _FIRST.put(plan_toml, kept)
+    return kept
+
+
+def _solved_quickly(plan_toml: str) -> FirstAnswer:
     plan = plan_from_text(plan_toml)
     prediction = predict(plan, fineness=QUICKLY.fineness, accuracy=QUICKLY.accuracy)
     answers = answers_of(plan, prediction)

@@ -12,6 +12,7 @@ from starlette.testclient import TestClient
 from logger.plan.file import plan_from_text, plan_to_text
 from logger.store import events, resins, shop_events
 from tests.web.page_text import words
+from web.views import assessed
 
 PIECE = {
     "title": "Oak side table",
@@ -144,3 +145,19 @@ def test_the_first_answer_stands_in_the_form_and_nothing_is_planned_by_it(stocke
     deep = words(stocked.get("/pours/new/answer", params=lengths | {"depth": "120"}))
     assert "Do not pour it like this" in deep
     assert stocked.get("/api/pours").json() == []
+
+
+def test_what_was_answered_while_it_was_typed_is_not_solved_again(
+    stocked: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The press that plans it takes the answer that stands there."""
+    said = PIECE | {"title": "Oak side table, answered first", "earlier": chosen(stocked)}
+    solved: list[str] = []
+    quickly = assessed._solved_quickly
+    monkeypatch.setattr(assessed, "_solved_quickly", lambda text: solved.append(text) or quickly(text))
+    assert "Expected peak" in words(stocked.get("/pours/new/answer", params=said))
+    assert len(solved) == 1
+    stocked.post("/pours/new", data=said)
+    (pour,) = stocked.get("/api/pours").json()
+    assessed.first_answer(pour["plan_toml"])
+    assert len(solved) == 1
