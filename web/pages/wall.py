@@ -21,7 +21,7 @@ from web.views.tiles import live_tiles, wall_room_for
 log = logging.getLogger(__name__)
 router = APIRouter(include_in_schema=False)
 #: No search engine keeps it, and its address goes to no other site.
-UNLISTED = {"X-Robots-Tag": "noindex, nofollow", "Referrer-Policy": "no-referrer"}
+UNLISTED = {"X-Robots-Tag": "noindex", "Referrer-Policy": "no-referrer"}
 #: Pours that are still read from five metres on one screen; so many that are planned are named on an empty one.
 MOST_SHOWN, MOST_AHEAD = 13, 5
 #: Places between which everything moves each minute, so that nothing burns into the screen.

@@ -59,10 +59,13 @@ def sparkline(course: Course, label: str = "") -> Markup:
     now = scale.x(course.now_h)
     parts.append(_path("now", f"M{now} 0V{HEIGHT:g}"))
     parts += [_path("core", line) for line in _pieces(course.hours, course.celsius, scale)]
-    said = Markup('role="img" aria-label="{}"').format(label) if label else Markup('aria-hidden="true"')
-    return Markup('<svg class="spark" viewBox="0 0 {} {}" preserveAspectRatio="none" {}>{}</svg>').format(
-        f"{WIDTH:g}", f"{HEIGHT:g}", said, Markup("").join(parts)
+    begin = Markup('<svg class="spark" viewBox="0 0 {:g} {:g}" preserveAspectRatio="none"').format(
+        WIDTH, HEIGHT
     )
+    drawn = Markup("").join(parts)
+    if label:
+        return Markup("{}<title>{}</title>{}</svg>").format(begin + Markup(' role="img">'), label, drawn)
+    return Markup("{}{}</svg>").format(begin + Markup(' aria-hidden="true">'), drawn)
 
 
 @dataclass(frozen=True, slots=True)

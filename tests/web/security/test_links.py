@@ -66,7 +66,7 @@ def test_a_link_to_the_wall_view_shows_the_wall_view_and_nothing_else(two: Any, 
     answer = screen.get(path)
     assert answer.url.path == "/wall"
     assert "River table" in answer.text
-    assert answer.headers["x-robots-tag"] == "noindex, nofollow"
+    assert answer.headers["x-robots-tag"] == "noindex"
     assert answer.headers["referrer-policy"] == "no-referrer"
     assert not re.search(r"<form|<input|<nav|<a ", answer.text)
     assert reach(screen, path_of) == {"/wall"}
