@@ -14,7 +14,7 @@ from fastapi.testclient import TestClient
 
 from logger.pour import Stage
 from logger.settings import Messages
-from logger.store import alarms, outbox
+from logger.store import alarms, forecasts, outbox
 from logger.words.reader import METRIC
 from tests.messages_as_sent import as_sent
 from web.commands.watched import pours_command
@@ -24,6 +24,19 @@ from web.commands.watched import pours_command
 def messages() -> Messages:
     """One phone."""
     return Messages(urls=["json://first.test"])
+
+
+#: Invented: a forecast that lists nothing that would help.
+FORECAST: dict[str, Any] = {
+    "at_h": 0.2,
+    "time_left_h": None,
+    "core_peak_c": {"p05": 70.0, "p50": 80.0, "p95": 99.0},
+    "core_peak_at_h": {"p05": 0.5, "p50": 0.7, "p95": 1.0},
+    "chance_core_over_limit": 0.99,
+    "causes": [],
+    "crosses_limit_at_h": None,
+    "bands": {"hours": [0.2, 0.7], "core_c": {"p05": [62.0, 70.0], "p50": [63.0, 80.0], "p95": [64.0, 99.0]}},
+}
 
 
 @pytest.fixture
@@ -110,6 +123,17 @@ def test_the_plans_cool_peak_is_not_offered_beside_a_hot_core(maker: TestClient,
         page = shown(maker, path)
         assert "below its limit of" not in page
         assert "Do not rely on that plan" in page
+
+
+def test_a_hot_pour_is_never_told_that_nothing_needs_to_be_done(
+    service: Any, maker: TestClient, hot: int
+) -> None:
+    """A forecast without a list of what would help is no word that all is well."""
+    with service.store.write() as tx:
+        forecasts.add_forecast(tx, hot, 0.2, service.timeline.true_ms(), FORECAST)
+    page = shown(maker, f"/pours/{hot}")
+    assert "Do what stands at the top" in page
+    assert "Nothing needs to be done" not in page
 
 
 def test_a_message_goes_out_whatever_fails_in_judging_the_pour_for_it(
