@@ -61,6 +61,9 @@ ALLOWED = {
     "Raspberry Pi",
     "[bold red]FAIL[/bold red]",
     '\n[[probe]]\nid = "{}"\nplace = "{}"\n{}',
+    # classes and attributes of a drawing
+    "resin shade-{}",
+    ' data-layer="{}" data-times="{}"',
 }
 #: Told to whoever runs the program: figures for a monitor, a processor's fault, the hardware's own errors, a help text,
 #: a plan file.
