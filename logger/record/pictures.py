@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from logger.facts import fact
 from logger.quantities import quantity, temperature
+from logger.record.figures import GAP_H
 from logger.record.json_values import JsonView
 from logger.record.plots import DAYS, HOURS, Dot, Line, PlotMark, ShadedRange, place_line, plot
 from logger.words.reader import METRIC, Reader
@@ -24,7 +27,7 @@ def course_plot(
     """Return measured temperatures over the frozen prediction and the resin's limit."""
     curves = sorted(record["curves"], key=lambda curve: _rank(curve["place"]))
     lines = [
-        place_line(curve["place"], curve["hours"], _in(curve["celsius"], reader))
+        place_line(curve["place"], *_measured(curve, reader))
         for curve in curves
         if _rank(curve["place"]) < len(_ORDER)
     ]
@@ -67,13 +70,7 @@ def cure_plot(
     last = max((hour for curve in cores for hour in curve["hours"]), default=0.0)
     per, across = (24.0, DAYS) if last >= DAYS_FROM_H else (1.0, HOURS)
     lines = [
-        place_line(
-            curve["place"],
-            [hour / per for hour in curve["hours"]],
-            _in(curve["celsius"], reader),
-            fact("plot-middle"),
-        )
-        for curve in cores
+        place_line(curve["place"], *_measured(curve, reader, per), fact("plot-middle")) for curve in cores
     ]
     limit, peak, at_h = figures["limit_c"], figures["core_peak_c"], figures["core_peak_at_h"]
     marks: list[PlotMark | Dot] = []
@@ -123,7 +120,7 @@ def forecast_plot(record: JsonView, reader: Reader = METRIC, height: float = 300
     if not bands:
         return None
     lines += [
-        place_line(curve["place"], curve["hours"], _in(curve["celsius"], reader))
+        place_line(curve["place"], *_measured(curve, reader))
         for curve in record["curves"]
         if curve["place"].partition("-")[0] == "core"
     ]
@@ -145,7 +142,7 @@ def air_plot(
     rooms = [curve for curve in record["curves"] if curve["place"].partition("-")[0] == "room"]
     if not rooms:
         return None
-    lines = [place_line(room["place"], room["hours"], _in(room["celsius"], reader)) for room in rooms]
+    lines = [place_line(room["place"], *_measured(room, reader)) for room in rooms]
     return plot(lines, title=fact("plot-room"), unit=reader.degree, reader=reader, size=size)
 
 
@@ -167,6 +164,25 @@ def damp_plot(record: JsonView, reader: Reader = METRIC, size: tuple[float, floa
 def _rank(place: str) -> int:
     kind = place.partition("-")[0]
     return _ORDER.index(kind) if kind in _ORDER else len(_ORDER)
+
+
+def _measured(curve: JsonView, reader: Reader, per: float = 1.0) -> tuple[list[float], list[float | None]]:
+    """Return a measured curve to draw, in units of `per` hours: nothing is drawn across hours without a reading.
+
+    A curve is kept thinned, so that its points lie apart by more than readings do: a gap is four times what is usual.
+    """
+    hours, values = curve["hours"], _in(curve["celsius"], reader)
+    steps = sorted(late - early for early, late in pairwise(hours))
+    gap_h = max(GAP_H, 4 * steps[len(steps) // 2]) if steps else GAP_H
+    drawn_hours: list[float] = []
+    drawn: list[float | None] = []
+    for at, (hour, value) in enumerate(zip(hours, values, strict=True)):
+        if at and hour - hours[at - 1] > gap_h:
+            drawn_hours.append((hours[at - 1] + hour) / 2 / per)
+            drawn.append(None)
+        drawn_hours.append(hour / per)
+        drawn.append(value)
+    return drawn_hours, drawn
 
 
 def _in(values: list[float | None], reader: Reader) -> list[float | None]:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from logger.record.compare import compared
-from logger.record.pictures import course_plot
+from logger.record.pictures import course_plot, cure_plot
 from logger.record.plots import MANY, PLACES, Line, PlotMark, ShadedRange, plot, ticks
 from logger.words.reader import Reader, units_from
 
@@ -43,6 +43,22 @@ def test_a_gap_stays_a_gap() -> None:
     drawn = plot([Line("core", [0, 1, 2, 3, 4], [20, 21, None, 23, 24], "#123456")], title="t", unit="°C")
     (line,) = [d for d in paths(drawn) if d.count("M") == 2]
     assert line.count("L") == 2
+
+
+def test_nothing_is_drawn_across_hours_without_a_reading() -> None:
+    """A station that was off for five hours leaves no word of a failed read: the line stops and begins again."""
+    hours = [*(at / 10 for at in range(21)), *(7 + at / 10 for at in range(21))]
+    record = {
+        "figures": {"limit_c": 60.0, "core_peak_c": None, "core_peak_at_h": None},
+        "curves": [{"place": "core", "hours": hours, "celsius": [30.0] * len(hours)}],
+        "layers": [],
+        "prediction": None,
+        "forecasts": [],
+    }
+    whole = record | {"curves": [{"place": "core", "hours": hours[:21], "celsius": [30.0] * 21}]}
+    for draw in (course_plot, cure_plot):
+        assert any(path.count("M") == 2 for path in paths(draw(record)))
+        assert not any(path.count("M") == 2 for path in paths(draw(whole)))
 
 
 def test_names_from_elsewhere_cannot_break_out_of_the_drawing() -> None:
