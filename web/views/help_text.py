@@ -60,6 +60,8 @@ def help_page(name: str, language: str = "en") -> HelpPage:
     body = body.replace("<table>", '<div class="scroll"><table class="keys">').replace(
         "</table>", "</table></div>"
     )
+    # What is wider than a phone moves in its own box, which a keyboard has to reach.
+    body = body.replace("<pre>", '<pre tabindex="0">')
     # The project's own files, rendered with raw HTML switched off.
     return HelpPage(title, tuple(sections), Markup(body), spoken)
 
