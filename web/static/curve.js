@@ -377,11 +377,12 @@
     return about.poured_ms == null ? say("chart-read-planned", { span, values })
       : say("chart-read", { clock: moment(hour), span, values });
   };
+  const hint = () => say(matchMedia("(pointer: coarse)").matches ? "chart-hint-touch" : "chart-hint");
   const point = (hour, x = null) => {
     cursor = hour;
     const place = hour == null ? x : px(hour);
     at.hidden = place == null;
-    if (place == null) { read.textContent = say("chart-hint"); hand.removeAttribute("aria-valuetext"); return; }
+    if (place == null) { read.textContent = hint(); hand.removeAttribute("aria-valuetext"); return; }
     Object.assign(at.style, { left: `${place}px`, top: `${view.top}px`, height: `${view.tall + view.strip}px` });
     if (hour == null) return;
     const text = reading(hour);
@@ -500,7 +501,7 @@
   window.addEventListener("beforeprint", () => draw(Math.min(660, box.clientWidth)));
   window.addEventListener("afterprint", () => draw());
   at.hidden = true;
-  read.textContent = say("chart-hint");
+  read.textContent = hint();
   press();
   const first = about.pour == null ? null : fetchCurve();
   // The library comes after this script; where the readings are nearly there, the first picture has them.

@@ -61,6 +61,7 @@ _TEXTS = {
         "Chart over hours since pouring. Limit {limit}. Hottest core reading so far {hottest}."
     ),
     "chart-unread": phrase("Chart over hours since pouring. Limit {limit}. No core reading yet."),
+    "chart-hint-touch": phrase("Touch the curve to read it."),
     "chart-hint": phrase("Point at the curve to read it, or use the arrow keys."),
     "chart-cursor": phrase("Time on the chart"),
     "chart-read": phrase("{clock}, {span} after pouring: {values}."),
