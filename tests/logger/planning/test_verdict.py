@@ -85,7 +85,7 @@ def test_what_is_let_pass_is_no_stop_and_is_said() -> None:
     verdict = verdict_of(assessment.findings, assessment.points, everything)
     assert verdict.stops == ()
     assert len(verdict.passed) == len(assessment.verdict.stops) > 2
-    assert "let pass by name and reason" in say(verdict.headline, METRIC)
+    assert "exceptions are signed for them" in say(verdict.headline, METRIC)
     assert verdict.light is Light.WATCH
 
 
