@@ -136,14 +136,15 @@ def _sheet(service: Service, pour_id: int, u: Reader) -> dict[str, Any]:
     raw = None if chosen is None else photo_bytes(service, chosen)
     made, said = hand_over.made_of(record), hand_over.bears(record, u)
     texts = (made, [*said, hand_over.DATA_SHEET], shown["went"].more)
-    space, photo = hand_over.shared_out(paper, texts, u, photo=raw is not None), None
+    code = shown["card_code"] is not None
+    space, photo = hand_over.shared_out(paper, texts, u, photo=raw is not None, code=code), None
     if raw is not None and space.photo is not None:
         size = (round(mm / 25.4 * DOTS) for mm in (hand_over.PHOTO_WIDE, space.photo))
         try:
             photo = jpeg(for_paper(raw, *size))
         except BadInput:
             # A file that is no picture any more is told by `verify`; the sheet does without.
-            space = hand_over.shared_out(paper, texts, u, photo=False)
+            space = hand_over.shared_out(paper, texts, u, photo=False, code=code)
     seal = shown["seal_sha256"]
     curve = pictures.cure_plot(record, u, space.curve / paper.wide * pictures.PAGE_WIDTH)
     return shown | {

@@ -165,12 +165,14 @@ def height_of(texts: Sequence[str], reader: Reader, letters: int, line_mm: float
 #: Heights on the client's sheet, mm, as template client-sheet.html sets them: head and signatures with the verdict
 #: between them; a heading; a line of what it is made of, small and large, and one of its care; a verdict's second line.
 FIXED, HEADING, MADE, CARED, MORE = 71.0, 9.0, (4.2, 4.3), 5.0, 4.6
+#: By how much the foot of the sheet is lower without the proof's code, mm.
+CODE = 12.0
 #: Letters of a line: beside the photo; in the narrower and in the wider of two columns.
 BESIDE, NARROW, WIDE = 28, 34, 56
 #: The photo, mm: of usual shape (3:2), higher where what stands beside it is.
 PHOTO_WIDE, PHOTO_HIGH = 116.0, (77.0, 110.0)
 #: Heights that a curve may have, mm.
-CURVE_HIGH = (44.0, 130.0)
+CURVE_HIGH = (44.0, 150.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,10 +207,14 @@ def shared_out(
     reader: Reader,
     *,
     photo: bool,
+    code: bool,
 ) -> SheetSpace:
-    """Share out a sheet. texts: what the table is made of; what it may bear; what is said behind the verdict."""
+    """Share out a sheet. texts: what the table is made of; what it may bear; what is said behind the verdict.
+
+    code: the proof's code stands beside the signatures, which are lower without it.
+    """
     made, said, more = texts
-    rest = paper.high - FIXED - MORE * len(more)
+    rest = paper.high - FIXED + (0.0 if code else CODE) - MORE * len(more)
     small, large = MADE
     if photo:
         beside = HEADING + small * len(made) + height_of([which for _, which in made], reader, BESIDE, large)
@@ -219,5 +225,5 @@ def shared_out(
     else:
         photo_mm = None
         column = small * len(made) + height_of([which for _, which in made], reader, NARROW, large)
-        rest -= HEADING + max(column, height_of(said, reader, WIDE, CARED))
+        rest += 9.0 - HEADING - max(column, height_of(said, reader, WIDE, CARED))
     return SheetSpace(photo_mm, min(max(rest, CURVE_HIGH[0]), CURVE_HIGH[1]))

@@ -57,7 +57,7 @@ def test_a_shelved_alarm_is_quiet_still_judged_and_comes_back_by_itself() -> Non
     back = tick(DAMP, state, T0 + 2 * HOUR)
     assert (back.state.quiet, back.state.phase) == (False, Phase.RAISED)
     assert back.changes[0].why is Why.SHELF_ENDED
-    assert "still true: It is so." in say(back.changes[0].text, METRIC)
+    assert "has not cleared: It is so." in say(back.changes[0].text, METRIC)
 
 
 def test_an_acknowledged_alarm_that_comes_off_the_shelf_must_be_acknowledged_again() -> None:

@@ -124,7 +124,7 @@ def pages_of(pdf: bytes, folder: Path) -> list[Any]:
     subprocess.run(
         ["pdftoppm", "-r", "75", "-gray", "-png", str(folder / "it.pdf"), str(folder / "it")], check=True
     )
-    return [np.asarray(Image.open(path)) for path in sorted(folder.glob("it-*.png"))]
+    return [np.asarray(Image.open(path).convert("L")) for path in sorted(folder.glob("it-*.png"))]
 
 
 def blank_share(page: Any) -> float:

@@ -400,10 +400,11 @@ def test_only_stations_leave_no_event_of_their_own() -> None:
 
 
 def test_the_static_files_hold_no_secret() -> None:
-    """They are open to anybody: looks, scripts and signs, and the tour's pictures of an invented workshop, alone."""
+    """They are open to anybody: looks, scripts, signs, font and licences, and the tour's pictures of an invented workshop, alone."""
     folder = Path(access.__file__).parents[1] / "static"
     there = {path.suffix for path in folder.rglob("*") if path.is_file() and path.parent.name != "tour"}
-    assert there == {".css", ".js", ".svg", ".png"}
+    assert there == {".css", ".js", ".svg", ".png", ".woff2", ".txt"}
+    assert {path.name for path in folder.rglob("*.txt")} == {"font-licence.txt", "plotly-basic.LICENSE.txt"}
     icons = {path.name for path in folder.glob("*.png")}
     assert icons == {"icon-192.png", "icon-512.png", "icon-maskable.png"}
     assert {path.suffix for path in (folder / "tour").iterdir()} == {".png"}
