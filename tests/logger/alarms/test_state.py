@@ -136,7 +136,7 @@ def test_still_true_long_after_acknowledgement_it_is_raised_again() -> None:
     assert tick(PLAIN, state, T0 + 1_000 + 30 * 60_000 - 1).state.phase is Phase.ACKNOWLEDGED
     again = tick(PLAIN, state, T0 + 1_000 + 30 * 60_000)
     assert (again.state.phase, again.changes[0].why, again.state.activation) == (Phase.RAISED, Why.REALARM, 1)
-    assert "30 min after Jo took it" in say(again.changes[0].text, METRIC)
+    assert "30 min after Jo acknowledged it" in say(again.changes[0].text, METRIC)
 
 
 def test_a_latching_alarm_stays_until_a_person_has_seen_it_over() -> None:

@@ -400,7 +400,7 @@ def test_only_stations_leave_no_event_of_their_own() -> None:
 
 
 def test_the_static_files_hold_no_secret() -> None:
-    """They are open to anybody: looks, scripts, signs, font and licences, and the tour's pictures of an invented workshop, alone."""
+    """They are open to anybody: looks, scripts, signs, the font, licences and the pictures of the tour, alone."""
     folder = Path(access.__file__).parents[1] / "static"
     there = {path.suffix for path in folder.rglob("*") if path.is_file() and path.parent.name != "tour"}
     assert there == {".css", ".js", ".svg", ".png", ".woff2", ".txt"}
