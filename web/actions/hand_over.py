@@ -13,10 +13,10 @@ from typing import Any
 from sqlalchemy import Connection
 
 from logger.errors import BadInput
-from logger.quantities import quantity
 from logger.record import event_views
 from logger.store import events, logos, pours, shared_links, shop_events
 from logger.words.phrase import phrase
+from web.actions.photos import check_size
 from web.security.access import Who
 from web.service.service import Service
 from web.views.photo_sanitize import logo
@@ -84,16 +84,13 @@ def publish_card(service: Service, pour_id: int, title: str, who: Who) -> str:
 
 def choose_logo(service: Service, raw: bytes, who: Who) -> None:
     """Keep a picture, drawn anew, as the workshop's logo. Raises BadInput."""
-    if not raw:
-        raise BadInput(phrase("logo"), phrase("is empty"), remedy=phrase("choose a picture first"))
-    if len(raw) > LARGEST_LOGO:
-        raise BadInput(
-            phrase("logo"),
-            phrase("is too large"),
-            value=quantity(len(raw) / 1e6, "MB", 1),
-            allowed=quantity(LARGEST_LOGO / 1e6, "MB", 0),
-            remedy=phrase("export it smaller"),
-        )
+    check_size(
+        raw,
+        phrase("logo"),
+        LARGEST_LOGO,
+        phrase("choose a picture first"),
+        phrase("export it smaller"),
+    )
     drawn = logo(raw)
     now_ms = service.timeline.true_ms()
     with service.store.write() as tx:

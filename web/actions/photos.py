@@ -12,6 +12,7 @@ from fastapi import Request
 from starlette.datastructures import UploadFile
 
 from logger.errors import BadInput, StoreError
+from logger.facts import Fact
 from logger.pour import Stage
 from logger.quantities import quantity
 from logger.store import pours
@@ -43,7 +44,7 @@ def keep_photo(service: Service, pour_id: int, raw: bytes, by: str, caption: Cap
 
     Gives its SHA-256. Raises BadInput, NotFound, and StoreError when the disk refuses.
     """
-    _check_size(raw)
+    _check_photo(raw)
     with service.store.read() as connection:
         closed = pours.get_pour(connection, pour_id).stage == Stage.CLOSED
     if closed and not caption.reason.strip():
@@ -59,7 +60,7 @@ def keep_photo(service: Service, pour_id: int, raw: bytes, by: str, caption: Cap
 
 def keep_photo_of_points(service: Service, pour_id: int, raw: bytes, by: str, points: Sequence[str]) -> None:
     """Keep one photo as the evidence of several points. Raises as `keep_photo`."""
-    _check_size(raw)
+    _check_photo(raw)
     about = _put_on_disk(service, raw)
     for point in points:
         _add(service, pour_id, by, about, Caption(point, point))
@@ -89,17 +90,28 @@ def _put_on_disk(service: Service, raw: bytes) -> dict[str, Any]:
     return {"sha256": name, "bytes": len(drawn), "type": TYPE}
 
 
-def _check_size(raw: bytes) -> None:
+def check_size(raw: bytes, what: Fact, largest: int, choose: Fact, smaller: Fact) -> None:
+    """Refuse an empty file, and one of more than `largest` bytes. choose, smaller: what to do then. Raises BadInput."""
     if not raw:
-        raise BadInput(phrase("photo"), phrase("is empty"), remedy=phrase("choose a photo first"))
-    if len(raw) > LARGEST:
+        raise BadInput(what, phrase("is empty"), remedy=choose)
+    if len(raw) > largest:
         raise BadInput(
-            phrase("photo"),
+            what,
             phrase("is too large"),
             value=quantity(len(raw) / 1e6, "MB", 1),
-            allowed=quantity(LARGEST / 1e6, "MB", 0),
-            remedy=phrase("take it with a smaller picture size"),
+            allowed=quantity(largest / 1e6, "MB", 0),
+            remedy=smaller,
         )
+
+
+def _check_photo(raw: bytes) -> None:
+    check_size(
+        raw,
+        phrase("photo"),
+        LARGEST,
+        phrase("choose a photo first"),
+        phrase("take it with a smaller picture size"),
+    )
 
 
 async def photo_of(request: Request) -> tuple[dict[str, str], bytes]:
