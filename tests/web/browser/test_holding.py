@@ -42,9 +42,12 @@ class Finger:
 
     def down(self, button: Any) -> None:
         """Put it down in the middle of a button."""
-        button.scroll_into_view_if_needed()
-        box = button.bounding_box()
-        point = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2}
+        # In one go: the page may be refreshed between two questions about it.
+        point = button.evaluate("""button => {
+            button.scrollIntoView({ block: "center", behavior: "instant" });
+            const box = button.getBoundingClientRect();
+            return { x: box.x + box.width / 2, y: box.y + box.height / 2 };
+        }""")
         self._input.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [point]})
 
     def up(self) -> None:

@@ -99,7 +99,8 @@ def left_over(said: str) -> list[str]:
     """Return the words outside all brackets that are no name: shorter ones are units, days and months."""
     inside = ""
     while inside != said:
-        inside, said = said, re.sub(r"⟦[^⟦⟧…]*…|⟦[^⟦⟧]*⟧", " ", said)  # or cut short, as a label on a chart
+        inside, said = said, re.sub(r"⟦[^⟦⟧]*⟧", " ", said)
+    said = re.sub(r"⟦[^⟦⟧…]*…", " ", said)  # cut short, as a label on a chart
     for name in NAMES:
         said = said.replace(name, " ")
     return re.findall(r"[^\W\d_]{4,}", said)
