@@ -8,10 +8,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
 
 from logger.facts import fact
 from logger.places import place_name
+from logger.record.straighten import straightened
 from logger.words.reader import METRIC, Reader
 from logger.words.render import say
 
@@ -215,13 +219,13 @@ class _Frame:
         return "".join(pieces)
 
     def path(self, line: Line) -> str:
-        steps, pen = [], "M"
-        for hour, value in zip(line.hours, line.values, strict=True):
-            if value is None:
-                pen = "M"
+        steps = []
+        pairs = zip(line.hours, line.values, strict=True)
+        for there, piece in groupby(pairs, lambda pair: pair[1] is not None):
+            if not there:
                 continue
-            steps.append(f"{pen}{self.x(hour):.1f} {self.y(value):.1f}")
-            pen = "L"
+            points = [(self.x(hour), self.y(value)) for hour, value in piece if value is not None]
+            steps.append(f"M{_through(points)}")
         dash = f' stroke-dasharray="{line.dash}"' if line.dash else ""
         return (
             f'<path d="{"".join(steps)}" fill="none" stroke="{line.colour}" stroke-width="{line.width:g}"'
@@ -256,11 +260,13 @@ class _Frame:
         )
 
     def area(self, band: ShadedRange) -> str:
-        there = [f"{self.x(h):.1f} {self.y(v):.1f}" for h, v in zip(band.hours, band.high, strict=True)]
-        back = [f"{self.x(h):.1f} {self.y(v):.1f}" for h, v in zip(band.hours, band.low, strict=True)][::-1]
-        return (
-            f'<path d="M{"L".join(there + back)}Z" fill="{band.colour}" fill-opacity=".16"/>' if there else ""
+        if not len(band.hours):
+            return ""
+        there, back = (
+            _through([(self.x(h), self.y(v)) for h, v in zip(band.hours, values, strict=True)][::step])
+            for values, step in ((band.high, 1), (band.low, -1))
         )
+        return f'<path d="M{there}L{back}Z" fill="{band.colour}" fill-opacity=".16"/>'
 
     def mark(self, mark: PlotMark) -> str:
         if mark.level is not None:
@@ -278,6 +284,11 @@ class _Frame:
             f'stroke-dasharray="1 2"/><text x="{x + 2:.1f}" y="{_TOP + 9:g}" fill="{_INK}">'
             f"{escape(say(mark.name, self.reader))}</text>"
         )
+
+
+def _through(points: Sequence[tuple[float, float]]) -> str:
+    """Return the steps of a path through points, without those that nobody would miss."""
+    return "L".join(f"{x:.1f} {y:.1f}" for x, y in straightened(np.array(points)))
 
 
 def _rule(path: str) -> str:
