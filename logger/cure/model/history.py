@@ -103,9 +103,15 @@ def cooled_to_room(
 
 
 def _speed(u: Floats, t_k: Floats, rate: Rate, diffusion: Diffusion | None) -> Floats:
-    """du/dt, 1/s, where u = −ln(1 − α): bounded at the end of the cure, so nothing there is stiff."""
-    alpha = np.minimum(-np.expm1(-u), _NEARLY_ONE)
-    return rate_per_s(alpha, t_k, rate, diffusion) / (1.0 - alpha)
+    """du/dt, 1/s, where u = −ln(1 − α). From n = 1 on it is bounded at the end of the cure, so nothing there is stiff;
+    below, the cure ends at a moment, where u would run off: there it rests.
+    """
+    alpha = -np.expm1(-u)
+    spent = alpha >= _NEARLY_ONE
+    speed = rate_per_s(np.minimum(alpha, _NEARLY_ONE), t_k, rate, diffusion) / np.maximum(
+        1.0 - alpha, 1.0 - _NEARLY_ONE
+    )
+    return np.where(spent, 0.0, speed)
 
 
 def _runge_kutta(

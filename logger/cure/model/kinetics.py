@@ -76,8 +76,10 @@ class Chemistry:
         return fast
 
     def rate(self, alpha: Floats, drive: Floats) -> Floats:
-        """dα/dt, 1/s, from the drive at alpha."""
-        return drive if self.n == 0.0 else np.asarray(drive * (1.0 - alpha) ** self.n)
+        """dα/dt, 1/s, from the drive at alpha; nothing is left to react at the last bit."""
+        rate = np.asarray(drive * (1.0 - alpha) ** self.n)
+        # Below n = 1 what is spent stops at once: the power alone would go on heating (at n = 0 at full speed).
+        return rate if self.n >= 1.0 else np.where(alpha < 1.0 - _LAST_BIT, rate, 0.0)
 
     def ahead(self, alpha: Floats, drive: Floats, ahead_s: Floats) -> Floats:
         """Conversion ahead_s seconds from now if the drive stays."""
@@ -173,7 +175,8 @@ def rate_per_s(
     a = np.asarray(alpha, dtype=float)
     slow = rate.k1_per_s * arrhenius_factor(t_k, rate.e1_j_mol)
     fast = rate.k2_per_s * arrhenius_factor(t_k, rate.e2_j_mol) * a**rate.m
-    chemical = (slow + fast) * (1.0 - a) ** rate.n
+    # 0 to the power 0 is 1: at n = 0, too, nothing reacts once all of it has.
+    chemical = np.where(a < 1.0, (slow + fast) * (1.0 - a) ** rate.n, 0.0)
     return chemical if diffusion is None else chemical * diffusion_factor(a, t_k, diffusion)
 
 

@@ -246,7 +246,9 @@ def stop_after_peak(plan: Plan, beyond_c: float) -> StopRule:
     """When a run has told its peak, or that it passes beyond_c: in a room that does not change, what has cured so far,
     and cools, never again warms itself; a rate α^m (1 − α)^n falls from α = m / (m + n) on."""
     rate, constant = plan.resin.rate, len(plan.room_schedule()) == 1
-    cured = max(PEAK_PAST, rate.m / (rate.m + rate.n)) if constant else math.inf
+    # At m = n = 0 the rate falls nowhere before all of it is cured.
+    falls_from = rate.m / (rate.m + rate.n) if rate.m + rate.n > 0 else 1.0
+    cured = max(PEAK_PAST, falls_from) if constant else math.inf
     return StopRule(beyond_c + ZERO_CELSIUS_K, cured)
 
 

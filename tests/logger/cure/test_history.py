@@ -58,6 +58,24 @@ def test_nth_order_closed_forms_are_met(n, expected):
     assert found[0, -1] == pytest.approx(expected, abs=2e-6)
 
 
+# Order below 1, isothermal: the cure ends at a moment, n = 0 at 1/k, n = ½ at 2/k: α = 1 − (1 − kt/2)² (closed forms).
+@pytest.mark.parametrize(("n", "half_way"), [(0.0, 0.5), (0.5, 1 - 0.75**2)])
+def test_below_first_order_the_cure_ends_and_rests(n, half_way):
+    """Half of 1/k on it is where the closed form has it, and weeks after its end it is still worked out at once."""
+    rate = Rate(k1_per_s=1e-4, k2_per_s=0.0, m=1.0, n=n)
+    hours = np.array([0.0, 5000 / 3600, 24.0, 1000.0])
+    found = conversion_along(hours, np.full(4, 25.0), rate)[0]
+    assert found[1] == pytest.approx(half_way, abs=2e-6)
+    assert found[2:] == pytest.approx([1.0, 1.0], abs=1e-9)
+
+
+@pytest.mark.parametrize("n", [0.0, 0.5, 1.0])
+def test_what_is_spent_reacts_no_more(n):
+    """At full conversion the rate is 0 at every order, 0⁰ = 1 or not."""
+    rate = Rate(k1_per_s=1e-4, k2_per_s=0.0, m=0.0, n=n)
+    assert rate_per_s(1.0, 298.15, rate) == 0.0
+
+
 def test_a_changing_temperature_agrees_with_scipy():
     """A warm afternoon and a cold night, with vitrification: scipy's LSODA on the same rate (reference library)."""
     hours = np.linspace(0, 60, 61)

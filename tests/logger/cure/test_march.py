@@ -16,7 +16,7 @@ from scipy.special import j0, j1
 from logger.cure.model.crossing import first_crossing
 from logger.cure.solver.ensemble import EnsembleRun, Members, run_ensemble
 from logger.cure.solver.march import Accuracy, Resolution
-from logger.cure.solver.prediction import predict
+from logger.cure.solver.prediction import predict, stop_after_peak
 from logger.errors import DidNotConverge
 from logger.plan.file import Air, Bottom, Form, Plan, PourTable, Rate, Resin, Run, Side
 
@@ -245,6 +245,18 @@ def test_486_joules_per_gram_heat_it_by_their_share_of_cp(cp, rise):
     rate = Rate(k1_per_s=1e-4, k2_per_s=1e-3, m=1.0, n=1.0)
     plan = plan_of(depth_mm=10.0, rate=rate, heat=486.0, hours=24.0, resin={"specific_heat_j_kgk": float(cp)})
     assert predict(plan, accuracy=Accuracy()).peak_c - 23.0 == pytest.approx(rise, abs=0.2)
+
+
+def test_a_resin_of_order_nought_gives_its_heat_and_no_more():
+    """All faces shut, n = m = 0: it ends at H/cp above its start, and its search for a peak ends nowhere before.
+
+    Closed form of the adiabatic rise; order 0 reacts at full speed to the last bit, and must stop there.
+    """
+    rate = Rate(k1_per_s=1e-5, k2_per_s=0.0, e1_j_mol=0.0, m=0.0, n=0.0)
+    plan = plan_of(depth_mm=40.0, rate=rate, heat=190.0, hours=72.0)
+    found = predict(plan, accuracy=Accuracy())
+    assert found.peak_c - 23.0 == pytest.approx(190e3 / 1900.0, abs=0.1)
+    assert stop_after_peak(plan, 60.0).cured == 1.0
 
 
 def peak_theta(shape, delta, eps, biot):
