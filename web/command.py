@@ -8,7 +8,7 @@ from __future__ import annotations
 import logging
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -17,7 +17,7 @@ import typer
 
 from hardware.clock import SystemClock
 from hardware.errors import HardwareError
-from logger.errors import BadInput, BadReadings, LoggerError
+from logger.errors import BadInput, BadReadings, DidNotConverge, LoggerError
 from logger.facts import Fact, Value
 from logger.json_text import json_text
 from logger.quantities import difference, grams, hours, length, peak, percent, quantity, temperature
@@ -50,6 +50,8 @@ if TYPE_CHECKING:
     from logger.cure.fit.refit import RecordedPour
     from logger.cure.fit.what_it_means import Narrowing
     from logger.cure.solver.prediction import Prediction
+    from logger.plan.file import Plan
+    from logger.planning.chances import Chances
 
 # Here and in commands/, what a command works with is imported inside its function: solver, database and web framework
 # take seconds to load, more on a Pi, and neither --help nor the station needs any of them.
@@ -101,14 +103,20 @@ def predict_command(plan: PlanPath, as_json: Json = False) -> None:
     """
     from logger.cure.solver.prediction import predict
     from logger.plan.file import read_plan
+    from logger.planning.chances import chances_of
 
     planned = read_plan(plan)
     with working(phrase("solving the cross-section …")):
         prediction = predict(planned)
+        # What is predicted of the plan as it is stands even where one of the others cannot be solved.
+        chances, refused = _tried(chances_of, planned)
     if as_json:
-        print_json(said(prediction.to_json(), METRIC))
+        chance = {"refused": refused} if chances is None else chances.to_json()
+        print_json(said(prediction.to_json() | {"chance": chance}, METRIC))
         return
-    _show_prediction(planned.title, prediction, planned.resin.limits.max_core_c)
+    _show_prediction(planned.title, prediction, planned.resin.limits.max_core_c, chances)
+    if refused:
+        say(phrase("Its chances could not be worked out: {problem}", problem=refused))
 
 
 @app.command("plan")
@@ -611,7 +619,17 @@ def serve_command(
         sys.exit(serve(service))
 
 
-def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None:
+def _tried(solve: Callable[[Plan], Chances], plan: Plan) -> tuple[Chances | None, str]:
+    """Return a plan's chances; or None, and why they cannot be worked out."""
+    try:
+        return solve(plan), ""
+    except DidNotConverge as error:
+        return None, error.fact
+
+
+def _show_prediction(title: str, prediction: Prediction, limit_c: float, chances: Chances | None) -> None:
+    from logger.planning.chances import WORDS
+
     shown: dict[str, Any] = prediction.to_json()
     hottest, end, gel_h = shown["hottest"], shown["end"], shown["gel_at_h"]
     rows: list[tuple[str, str]] = [
@@ -637,6 +655,13 @@ def _show_prediction(title: str, prediction: Prediction, limit_c: float) -> None
         ),
         (phrase("glass transition then"), temperature(end["tg_c"], 0)),
     ]
+    if chances is not None:
+        low, high = peak(chances.peak_c(0.05), 0), peak(chances.peak_c(0.95), 0)
+        rows[3:3] = [
+            (phrase("  90 % range"), phrase("{low} to {high}", low=low, high=high)),
+            (phrase("  chance to pass the limit"), percent(100.0 * chances.over, 0)),
+            (phrase("  widened most by"), WORDS[chances.widest]),
+        ]
     table = table_of(title=title, show_header=False, title_justify="left")
     for name, value in rows:
         table.add_row(words(name), words(value))

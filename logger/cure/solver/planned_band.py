@@ -54,7 +54,7 @@ def planned_band(plan: Plan) -> PlannedBand | None:
 
 def member_peaks(plan: Plan, members: Members) -> tuple[Floats, Floats]:
     """Return each member's highest temperature at the core and of the hottest point, °C (M,) each."""
-    hours = long_enough(_slowest(plan, members)).run.hours
+    hours = long_enough(slowest(plan, members)).run.hours
     # Nobody asks how much hotter than this a runaway gets.
     stop = stop_after_peak(plan, extremes.BEYOND_C)
     result = run_ensemble(plan, members, EnsembleRun(hours, [0.0], resolution=QUICKLY, stop=stop))
@@ -85,7 +85,7 @@ def _spread(rng: np.random.Generator, count: int, columns: int) -> Floats:
     return np.asarray(np.column_stack([rng.permutation(column) for column in both.T]))
 
 
-def _slowest(plan: Plan, members: Members) -> Plan:
+def slowest(plan: Plan, members: Members) -> Plan:
     """Return the plan with the slowest of the members as its resin, so that each peak falls inside the run."""
     slowest = float(np.min(np.asarray(members.rate_factor)))
     rate = plan.resin.rate
