@@ -19,7 +19,13 @@ from logger.cure.advice.limits import (
     single_layer,
 )
 from logger.cure.fit.datasheet_model import WORKABLE
-from logger.cure.fit.working_time import HEAVIEST_KG, LIGHTEST_KG, conversion_after, quick_working_time_h
+from logger.cure.fit.working_time import (
+    HEAVIEST_KG,
+    LIGHTEST_KG,
+    conversion_after,
+    pail_course,
+    quick_working_time_h,
+)
 from logger.cure.solver.assumptions import assumptions
 from logger.cure.solver.planned_band import PlannedBand, planned_band
 from logger.cure.solver.prediction import Prediction, coarse_peak_c, long_enough, predict, predict_coarsely
@@ -232,6 +238,18 @@ def working_time_of(plan: Plan, mass_kg: float) -> float:
         start_c=plan.pour.start_c,
         conversion=workable_conversion(plan),
     )
+
+
+def pail_core_c(plan: Plan, mass_kg: float, after_min: float, until_min: float) -> tuple[float, float]:
+    """Return how warm the core of a pail is after so many minutes and at until_min, °C, from the solver.
+
+    Raises OutOfRange, DidNotConverge.
+    """
+    # By tens of grams: a page that is looked at again solves nothing again.
+    kg = round(min(max(mass_kg, LIGHTEST_KG), HEAVIEST_KG), 2) or LIGHTEST_KG
+    hours, core_c = pail_course(plan.resin, kg, room_c(plan), plan.pour.start_c, round(until_min) / 60.0)
+    now_c, then_c = np.interp([after_min / 60.0, until_min / 60.0], hours, core_c)
+    return float(now_c), float(then_c)
 
 
 def workable_conversion(plan: Plan) -> float:

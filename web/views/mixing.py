@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from logger.plan.file import Plan
-from logger.planning.cure_answers import working_time_of
+from logger.planning.cure_answers import pail_core_c, working_time_of
 from logger.planning.physics.bench_clock import BenchClock, BenchState
 from logger.store.rows import EventRow
 
@@ -92,7 +92,8 @@ def _meet(batch: Batch, check: EventRow) -> None:
 class RunningClock:
     """A batch that is in its pail: its clock, for which mass, what to do now, and until when that holds.
 
-    stale: it has set long ago, and is no news any more.
+    stale: it has set long ago, and is no news any more. core_c: its core's temperature now and when its working time
+    is over; None once it is.
     """
 
     batch: Batch
@@ -101,6 +102,7 @@ class RunningClock:
     state: BenchState
     until_ms: int
     stale: bool
+    core_c: tuple[float, float] | None = None
 
     @property
     def taps(self) -> tuple[str, ...]:
@@ -128,7 +130,11 @@ def clock_of(batch: Batch, plan: Plan, planned_g: float, now_ms: int) -> Running
     working_min = working_time_of(plan, grams / 1000)
     clock = BenchClock(began_ms, batch.stirred_ms, mix.mix_min, working_min)
     stale = now_ms > clock.sets_ms + STALE_MS
-    return RunningClock(batch, clock, grams, clock.state(now_ms), clock.next_ms(now_ms), stale)
+    state = clock.state(now_ms)
+    core_c = None
+    if state is not BenchState.SET:
+        core_c = pail_core_c(plan, grams / 1000, (now_ms - began_ms) / 60_000, working_min)
+    return RunningClock(batch, clock, grams, state, clock.next_ms(now_ms), stale, core_c)
 
 
 def mixed_g(batches: Sequence[Batch], but: int | None = None) -> float:

@@ -6,7 +6,7 @@ import pytest
 
 from logger.cure.fit.datasheet import WorkingTime, specimen_plan
 from logger.cure.fit.datasheet_model import WORKABLE
-from logger.cure.fit.working_time import quick_working_time_h, working_time_h
+from logger.cure.fit.working_time import hot_core_c, pail_course, quick_working_time_h, working_time_h
 from logger.cure.model.crossing import first_crossing
 from logger.cure.model.history import time_to
 from logger.cure.solver.prediction import predict
@@ -37,10 +37,22 @@ def test_quick_steps_give_the_time_of_the_solver_at_its_full_accuracy(slow_resin
         hours,
     )
     curve = predict(plan).curve
-    judge = first_crossing(curve.hours, curve.mean_conversion, WORKABLE)
+    thick, hot = (
+        first_crossing(curve.hours, values, level)
+        for values, level in ((curve.mean_conversion, WORKABLE), (curve.core_c, hot_core_c(25.0)))
+    )
+    judge = min(end for end in (thick, hot) if end is not None)
 
     assert working_time_h(slow_resin, mass_kg, 25.0) == pytest.approx(judge, rel=0.01)
     assert quick_working_time_h(slow_resin, mass_kg, 25.0) == pytest.approx(judge, rel=0.03)
+
+
+def test_the_working_time_of_a_large_pail_ends_before_its_core_runs_away(slow_resin):
+    """At the end of 10 kg's working time no place of it is over 45 °C; by the mean conversion alone it was over 100."""
+    hours = working_time_h(slow_resin, 10.0, 25.0)
+    at_h, core_c = pail_course(slow_resin, 10.0, 25.0, None, 1.3 * hours)
+    assert max(c for h, c in zip(at_h, core_c, strict=True) if h <= hours) <= 45.0
+    assert core_c[-1] > 60.0
 
 
 def test_warm_parts_leave_less_time_than_the_room_says(slow_resin):

@@ -7,6 +7,7 @@ import pytest
 from logger.cure.fit.datasheet import WorkingTime, datasheet_from_text, specimen_plan
 from logger.cure.fit.datasheet_fit import fit_datasheet
 from logger.cure.fit.datasheet_model import WORKABLE
+from logger.cure.fit.working_time import hot_core_c
 from logger.cure.model.crossing import first_crossing
 from logger.cure.solver.prediction import predict
 from logger.plan.file import Plan, plan_from_table
@@ -16,7 +17,7 @@ STATED_MIN = 600.0
 SHEET = """
 name = "slow casting system (invented)"
 [[working_time]]
-mass_kg = 1.0
+mass_kg = 0.1
 at_c = 25.0
 time_min = 600.0
 """
@@ -43,34 +44,38 @@ def with_mix(plan: Plan, **stated: float) -> Plan:
 
 
 def test_what_the_datasheet_states_comes_back_at_its_own_mass_and_room(plan: Plan) -> None:
-    """600 min for 1 kg at 25 °C in, 600 ± 5 % out: by the fitted resin alone and by the plan's statement alike."""
-    stated = with_mix(plan, working_time_min=STATED_MIN, working_time_mass_kg=1.0, working_time_c=25.0)
+    """600 min for 100 g at 25 °C in, 600 ± 5 % out: by the fitted resin alone and by the plan's statement alike."""
+    stated = with_mix(plan, working_time_min=STATED_MIN, working_time_mass_kg=0.1, working_time_c=25.0)
 
-    assert working_time_of(plan, 1.0) == pytest.approx(STATED_MIN, rel=0.05)
-    assert working_time_of(stated, 1.0) == pytest.approx(STATED_MIN, rel=0.05)
+    assert working_time_of(plan, 0.1) == pytest.approx(STATED_MIN, rel=0.05)
+    assert working_time_of(stated, 0.1) == pytest.approx(STATED_MIN, rel=0.05)
 
 
 def test_a_pail_of_ten_kilograms_has_the_solvers_time(plan: Plan) -> None:
-    """The judge is the solver at its full accuracy: a lump without conduction gave a quarter more, the unsafe way."""
+    """The judge is the solver at its full accuracy: what comes first, a mix that is too thick or a core that is hot. A
+    lump without conduction gave a quarter more, the mean conversion alone a core of over 100 °C, both the unsafe way.
+    """
     cup = specimen_plan(
         WorkingTime(at_c=25.0, mass_kg=10.0, time_min=1.0),
         plan.resin.model_dump(exclude_none=True, mode="json"),
-        7.7,  # past its working time, and not on into its runaway
+        6.0,  # past its working time, and not far into its runaway
     )
     assert cup is not None
     curve = predict(cup).curve
-    solver_h = first_crossing(curve.hours, curve.mean_conversion, WORKABLE)
-    assert solver_h is not None
+    thick_h = first_crossing(curve.hours, curve.mean_conversion, WORKABLE)
+    hot_h = first_crossing(curve.hours, curve.core_c, hot_core_c(25.0))
+    assert hot_h is not None
+    assert thick_h is None or hot_h < thick_h
 
-    assert working_time_of(plan, 10.0) == pytest.approx(60.0 * solver_h, rel=0.02)
+    assert working_time_of(plan, 10.0) == pytest.approx(60.0 * hot_h, rel=0.02)
     assert working_time_of(plan, 10.0) < 0.8 * STATED_MIN
 
 
 def test_a_shorter_statement_shortens_every_pail(plan: Plan) -> None:
     """A datasheet that calls the mix too thick earlier is taken at its word, in larger pails too."""
-    strict = with_mix(plan, working_time_min=400.0, working_time_mass_kg=1.0, working_time_c=25.0)
+    strict = with_mix(plan, working_time_min=400.0, working_time_mass_kg=0.1, working_time_c=25.0)
 
-    assert working_time_of(strict, 1.0) == pytest.approx(400.0, rel=0.02)
+    assert working_time_of(strict, 0.1) == pytest.approx(400.0, rel=0.02)
     assert working_time_of(strict, 10.0) < min(400.0, working_time_of(plan, 10.0))
 
 

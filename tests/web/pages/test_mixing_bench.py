@@ -234,6 +234,9 @@ def test_a_refused_batch_has_its_clock_by_the_planned_mass_and_is_not_stirred(ma
     page = words(weigh(maker, pour, ("9.861", "4.412")))
     assert "Batch 1: not to be poured" in page
     assert "at 14.27 kg with its own heat" in page
+    core = re.search(r"Its core is at about (\d+) °C now, and at about (\d+) °C then", page)
+    assert core is not None
+    assert int(core[1]) <= int(core[2]) <= 45
     assert "Mixing starts" not in page
     assert "Pour it out by" not in page
 
