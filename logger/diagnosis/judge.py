@@ -30,7 +30,7 @@ DISK_WARN_MB, DISK_FAIL_MB = 500.0, 100.0
 EARLIEST_MS = 1_767_225_600_000
 #: RETURNING, which the store uses, came with this version of SQLite (its release history).
 SQLITE = (3, 35, 0)
-#: Bits of the firmware's answer (its documentation of get_throttled, from memory).
+#: Bits of the firmware's answer (its documentation of get_throttled, as public tools quote it).
 UNDER_VOLTAGE, CAPPED, THROTTLED, TOO_HOT, SINCE_START = 0x1, 0x2, 0x4, 0x8, 16
 
 REMEDIES = {

@@ -69,7 +69,7 @@ class Places:
     iio: Path = IIO_FOLDER
     device: Path = Path("/dev")
     model: Path = Path("/proc/device-tree/model")
-    #: The firmware's own word on its supply; its place in the kernel's tree is from memory.
+    #: The firmware's own word on its supply; its place in the kernel's tree as public monitors read it.
     throttled: Path = Path("/sys/devices/platform/soc/soc:firmware/get_throttled")
     configs: tuple[Path, ...] = (Path("/boot/firmware/config.txt"), Path("/boot/config.txt"))
     system: SystemPlaces = field(default_factory=SystemPlaces)

@@ -38,7 +38,7 @@ def test_checksum_over_data_and_its_checksum_is_zero(data: bytes) -> None:
     assert crc8(data + bytes((crc8(data),))) == 0
 
 
-# Temperature/data relation of the DS18B20's data sheet, table 1 (from memory).
+# Temperature/data relation of the DS18B20's data sheet, table 1, as public drivers quote it.
 @pytest.mark.parametrize(
     ("low", "high", "celsius"),
     [

@@ -28,7 +28,7 @@ log = logging.getLogger(__name__)
 DEVICE_COOKIE = "pourlog_known"
 #: People whom one browser is remembered by, and for how long, s.
 MOST_OF_DEVICE, DEVICE_S = 8, 365 * 24 * 3600
-#: Letters and digits that are not taken for each other (Crockford's base 32, from memory): 40 bits in eight.
+#: Letters and digits that are not taken for each other (Crockford's base 32: no I, L, O, U): 40 bits in eight.
 LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 WRONG = phrase("wrong name or password")
 

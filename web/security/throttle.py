@@ -69,7 +69,8 @@ class Throttle:
 
     Passwords: an address, and a name from browsers that never signed in as that person, each have their own tries.
     A browser that did sign in as that person before has tries of its own: whoever guesses at the owner's password
-    uses up the strangers' tries and never the owner's (OWASP's "device cookie", from memory).
+    uses up the strangers' tries and never the owner's (OWASP, "Slow Down Online Guessing Attacks with Device
+    Cookies").
     """
 
     #: Any request, by address. A page takes about six; a wall of twenty tiles far fewer than this.

@@ -64,7 +64,7 @@ HEAT_KINDS = (
         figures={"limit": difference(20, 0)},
         harm=Harm.COSTLY,
         subject=Subject.POUR,
-        # Elastic crack estimates, upper bounds; from memory.
+        # Elastic crack estimates, upper bounds (closed form, logger/planning/physics/stress.py).
         unit="K",
         deadband=2.0,
         on_delay_s=600,

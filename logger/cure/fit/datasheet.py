@@ -254,7 +254,7 @@ class Mixture(Table):
     eew_g_eq: float | None = Field(default=None, ge=100, le=5000, allow_inf_nan=False)
     ahew_g_eq: float | None = Field(default=None, ge=10, le=2000, allow_inf_nan=False)
     #: Exponents are not fitted: a datasheet cannot tell them apart. About 1 and 2 for room-temperature amines
-    #: (Horie's third-order form, 1970, from memory; m + n = 2.5–3 in Barral et al. 1995).
+    #: (Horie's third-order form, as González et al. 2003 call it; m + n = 2.5–3 in Barral et al. 1995).
     m: float = Field(default=1.0, ge=0, le=4, allow_inf_nan=False)
     n: float = Field(default=2.0, ge=0, le=6, allow_inf_nan=False)
 
@@ -369,7 +369,7 @@ def cup_mm(mass_kg: float, density_kg_m3: float) -> float:
     return 1000.0 * math.cbrt(4.0 * mass_kg / density_kg_m3 / math.pi)
 
 
-#: 1 mm of polypropylene, k 0.2 W/(m·K), 900 kg/m³, 1900 J/(kg·K) (handbook values, from memory).
+#: 1 mm of polypropylene, k 0.2 W/(m·K), 900 kg/m³ (EN ISO 10456: 0.22, 910), 1900 J/(kg·K) (from memory).
 _PLASTIC = {
     "thickness_mm": 1.0,
     "conductivity_w_mk": 0.2,

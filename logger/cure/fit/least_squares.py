@@ -64,7 +64,7 @@ def least_squares(
         if new_cost < cost:
             gain = cost - new_cost
             hoped = -float(gradient @ move) - 0.5 * float(move @ normal @ move)
-            # Nielsen 1999 (report IMM-REP-1999-05, from memory): trust grows with what the model foretold.
+            # Nielsen 1999 (report IMM-REP-1999-05): trust grows with what the model foretold.
             damping *= max(1.0 / 3.0, 1.0 - (2.0 * gain / max(hoped, 1e-300) - 1.0) ** 3)
             growth = 2.0
             theta, here, jacobian, cost = theta + move, there, new_jacobian, new_cost

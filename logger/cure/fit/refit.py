@@ -207,7 +207,7 @@ def _judge(pour: RecordedPour, theta: Floats) -> LeftOut:
 def _jackknife(without: list[Floats]) -> Floats:
     """Variance (2,) that the batches' own differences ask for: Tukey's jackknife over the pours; 0 below three.
 
-    Tukey 1958, Ann. Math. Stat. 29:614 (from memory).
+    Tukey 1958, Ann. Math. Stat. 29:614.
     """
     count = len(without)
     if count < 3:

@@ -3,7 +3,7 @@
 A stated depth bends what is possible: a little faster and the pour runs away, a little slower and nothing happens. A
 normal distribution around the best fit would hold resins that no datasheet of that depth comes from. Importance
 sampling with a Student proposal, adapted once (population Monte Carlo; Cappé et al. 2004, J. Comput. Graph. Stat.
-13:907, from memory).
+13:907).
 """
 
 from __future__ import annotations

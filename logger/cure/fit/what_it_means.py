@@ -146,7 +146,7 @@ def _possible(resin: Resin) -> Possible:
 def what_would_narrow(resin: Resin, sheet: Datasheet, room_c: float = 23.0) -> tuple[Narrowing, ...]:
     """Return which further statement would narrow the peak of a pour of the datasheet's depth, the best first.
 
-    The update of a linear model (Kalman 1960, from memory): the covariance of a peak and a statement over the fit's
+    The update of a linear model (Kalman 1960; closed form): the covariance of a peak and a statement over the fit's
     members is its Jacobians about the fit times the fit's covariance. Raises BadInput, DidNotConverge.
     """
     possible = _possible(resin)

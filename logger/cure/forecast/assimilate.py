@@ -5,8 +5,7 @@ Nocedal & Wright 2006, Numerical Optimization, ch. 10), a Laplace spread around 
 Stat. Assoc. 81:82), then members drawn from it and re-weighted by their true posterior, tempered so that no few
 members carry the whole weight (importance tempering: Neal 2001, Statistics and Computing 11:125). A probe whose
 whole record contradicts the rest is down-weighted as under a multivariate Student t (Lange, Little & Taylor 1989,
-J. Am. Stat. Assoc. 84:881). On a linear model with Gaussian noise this is the Kalman update (tests). Citations
-from memory.
+J. Am. Stat. Assoc. 84:881). On a linear model with Gaussian noise this is the Kalman update (tests).
 """
 
 from __future__ import annotations
@@ -145,7 +144,7 @@ def weigh(theta: Floats, drawn_log: Floats, out: list[Floats], data: Sequence[Da
 
 
 def effective(weights: Floats) -> float:
-    """Effective number of members: 1 / Σw² (Kong, Liu & Wong 1994, J. Am. Stat. Assoc. 89:278, from memory)."""
+    """Effective number of members: 1 / Σw² (Kong, Liu & Wong 1994, J. Am. Stat. Assoc. 89:278)."""
     return float(1.0 / np.sum(weights**2))
 
 

@@ -272,7 +272,7 @@ def _memory_h(plan: Plan) -> float:
 
 
 def _pick(weights: Floats, count: int, rng: np.random.Generator) -> NDArray[np.intp]:
-    """Systematic resampling (Kitagawa 1996, J. Comput. Graph. Stat. 5:1, from memory)."""
+    """Systematic resampling (Kitagawa 1996, J. Comput. Graph. Stat. 5:1)."""
     at = (rng.random() + np.arange(count)) / count
     return np.minimum(np.searchsorted(np.cumsum(weights), at), len(weights) - 1)
 

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from logger.arrays import Floats
 
-#: Noise of one reading: ±0.05 K and a step of 1/16 K (DS18B20 data sheet, from memory), K.
+#: Noise of one reading, K: a step of 1/16 K (DS18B20, 12 bits; its data sheet as public drivers quote it) and ±0.05 K
+#: (common practice).
 NOISE_C = (0.05**2 + 0.0625**2 / 12.0) ** 0.5
 #: Offset of a probe: the data sheet's ±0.5 K limit taken as two spreads, K.
 OFFSET_C = 0.25

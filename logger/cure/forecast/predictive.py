@@ -194,7 +194,8 @@ def clear_in(hours: Floats, core_c: Floats, over: NDArray[np.bool_]) -> float | 
     those that do not; core_c (M, T). None where all or none of them pass it, or no reading ever tells.
 
     A reading tells when in CLEAR_PART of all pairs the one that passes is hotter by more than a probe may be off: the
-    area under the receiver operating characteristic, by its pairs (Mann and Whitney 1947, from memory).
+    area under the receiver operating characteristic, by its pairs (Mann and Whitney 1947: U over the product of the
+    counts, closed form).
     """
     if over.all() or not over.any():
         return None

@@ -21,7 +21,7 @@ from logger.units import ZERO_CELSIUS_K
 #: The stand-in halves the rate when Tg is this far above the resin's temperature, K (from memory, see above).
 LEAD_K = 10.0
 #: Steepness of the stand-in: the rate falls tenfold over 0.06 of conversion. A published prepreg set has 43
-#: (Johnston 1997, from memory); with 40 the cure ends 30–40 K above the room after months.
+#: (Hubert & Johnston's, 43.09, in public cure codes); with 40 the cure ends 30–40 K above the room after months.
 STEEPNESS = 40.0
 #: The stand-in's critical conversion is a straight line through these temperatures, °C: a room's.
 _LINE_C = (10.0, 40.0)

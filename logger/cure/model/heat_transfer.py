@@ -2,7 +2,7 @@
 
 Temperatures in °C, lengths in m, coefficients in W/(m²·K). Every function takes numbers or arrays.
 Correlations: Incropera & DeWitt, Fundamentals of Heat and Mass Transfer, ch. 7 and 9 (McAdams;
-Churchill & Chu), from memory; worked values in tests/logger/cure/test_heat_transfer.py.
+Churchill & Chu), as a public summary of them prints them; worked values in tests/logger/cure/test_heat_transfer.py.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from logger.units import GRAVITY_M_S2, STEFAN_BOLTZMANN_W_M2K4, ZERO_CELSIUS_K
 Number = Floats | float
 
 #: Air at 300 K, 1 atm: kinematic viscosity m²/s, thermal diffusivity m²/s, conductivity W/(m·K), Prandtl
-#: number (Incropera & DeWitt, table A.4, from memory).
+#: number (Incropera & DeWitt, table A.4, as public codes quote its row).
 AIR_VISCOSITY = 15.89e-6
 AIR_DIFFUSIVITY = 22.5e-6
 AIR_CONDUCTIVITY = 0.0263
@@ -75,7 +75,7 @@ def top_w_m2k(
     """Return the top face: still or driven air, plus radiation.
 
     size_m is area over perimeter, run_m the way of the fan's air over the plate. Still and driven air are
-    joined as Nu³ = Nu_still³ + Nu_driven³ (Incropera & DeWitt §9.9, from memory).
+    joined as Nu³ = Nu_still³ + Nu_driven³ (Incropera & DeWitt §9.9, as public codes quote it).
     """
     surface, room = np.asarray(surface_c, dtype=float), np.asarray(room_c, dtype=float)
     free, held = still_air(surface, room, size_m)

@@ -2,8 +2,8 @@
 
     dα/dt = [k1 f1(T) + k2 f2(T) α^m] (1 − α)^n,   fi = exp[Ei/R (1/298.15 K − 1/T)]
 
-Kamal & Sourour 1973, Polym. Eng. Sci. 13:59 (from memory). Rate constants are referred to 25 °C, so that
-a fitted k keeps its meaning when its activation energy changes.
+Kamal & Sourour 1973, Polym. Eng. Sci. 13:59 (the form as later abstracts quote it). Rate constants are
+referred to 25 °C, so that a fitted k keeps its meaning when its activation energy changes.
 """
 
 from __future__ import annotations
@@ -183,7 +183,7 @@ def rate_per_s(
 def diffusion_factor(alpha: Floats | float, t_k: Floats | float, diffusion: Diffusion) -> Floats:
     """Chern–Poehlein factor 1 / (1 + exp[c (α − α_c)]), α_c = ac0 + ac_t T; ½ at α = α_c.
 
-    Chern & Poehlein 1987, Polym. Eng. Sci. 27:788 (from memory).
+    Chern & Poehlein 1987, Polym. Eng. Sci. 27:788 (the form as public codes of Hubert & Johnston's model have it).
     """
     critical = diffusion.ac0 + diffusion.ac_t_per_k * np.asarray(t_k, dtype=float)
     return 1.0 / (1.0 + np.exp(np.minimum(diffusion.c * (np.asarray(alpha, dtype=float) - critical), 700.0)))
@@ -192,7 +192,7 @@ def diffusion_factor(alpha: Floats | float, t_k: Floats | float, diffusion: Diff
 def glass_transition_c(alpha: Floats | float, glass: Glass) -> Floats:
     """Glass transition (°C) at conversion alpha: Tg0 + (Tg∞ − Tg0) λα / [1 − (1 − λ)α].
 
-    DiBenedetto's equation as Pascault & Williams 1990, J. Polym. Sci. B 28:85 (from memory).
+    DiBenedetto's equation as Pascault & Williams 1990, J. Polym. Sci. B 28:85 (the form as public codes have it).
     """
     a = np.asarray(alpha, dtype=float)
     part = glass.lambda_ * a / (1.0 - (1.0 - glass.lambda_) * a)

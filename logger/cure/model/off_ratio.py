@@ -4,7 +4,7 @@ The scarcer side decides (limiting reactant). r is amine hydrogens per epoxide g
 r = 1.05 is 5 % too much hardener. Of the two sides a share s = min(r, 1/r) of the more plentiful one can react.
 
 Glass transition: there is no published Tg against ratio for room-curing systems that we could read, only that it
-has its maximum at r = 1 (Galy, Sabra & Pascault 1986, Polym. Eng. Sci. 26:1514, from memory). The estimate
+has its maximum at r = 1 (Galy, Sabra & Pascault 1986, Polym. Eng. Sci. 26:1514, abstract). The estimate
 here treats the finished off-ratio network as the right one stopped at conversion s (DiBenedetto).
 It is a model's bound, not a measurement: whoever shows it says "about".
 """

@@ -476,7 +476,7 @@ class March:
         The parts work on the change δ since the start. All heating at the start, `pull`, and the trend of the
         reaction's share stay in the conduction parts and are taken off the reaction part, so that near a balance
         of the two neither runs off during the other's turn (balanced splitting: Speth, Green, MacNamara &
-        Strang 2013, SIAM J. Numer. Anal. 51:3084, from memory).
+        Strang 2013, SIAM J. Numer. Anal. 51:3084).
         """
         observer, t_k, alpha = interval.observer, start.t_k, start.alpha
         wet = (slice(None), observer.resin_rows, observer.resin_columns)

@@ -3,7 +3,7 @@
 Cells hold means. A polynomial is fitted so that its own means over the nearest cells are those; its slope at a face
 is the heat flow there. At a face between two materials, or at an outer face, a parabola on each side meets the
 face's temperature, which follows from both sides agreeing on the heat flow. (Reconstruction from cell means:
-Barth & Frederickson 1990, AIAA 90-0013, from memory.)
+Barth & Frederickson 1990, AIAA 90-0013.)
 """
 
 from __future__ import annotations

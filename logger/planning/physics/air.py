@@ -1,7 +1,8 @@
 """Room air: dew point, margin to the coldest surface, damp, amine blush, and the heating or cooling it takes.
 
-Saturation pressure after Magnus, p = 611.2 Pa · exp(17.62 T / (243.12 + T)) (Sonntag 1990, Z. Meteorol. 70:340,
-from memory; within 0.02 °C of dew point of the ASHRAE equations between 10 and 30 °C).
+Saturation pressure after Magnus, p = 611.2 Pa · exp(17.62 T / (243.12 + T)) (World Meteorological Organization, its
+formula over water, as public weather programs quote it; within 0.02 °C of dew point of the ASHRAE equations between 10
+and 30 °C).
 """
 
 from __future__ import annotations

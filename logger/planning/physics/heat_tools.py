@@ -1,7 +1,7 @@
 """A heat gun or torch over the surface: a light pass against a long one, as heat put into the skin.
 
 Flux q = h (T_jet − T_surface) with a jet's h of 30 to 100 W/(m²·K) (from memory). Surface rise of a thick body
-under a steady flux: ΔT = 2 q √(t / (π k ρ cp)) (Carslaw & Jaeger, Conduction of Heat in Solids, from memory).
+under a steady flux: ΔT = 2 q √(t / (π k ρ cp)) (closed form of the half space; Carslaw & Jaeger).
 """
 
 from __future__ import annotations

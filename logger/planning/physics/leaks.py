@@ -1,8 +1,8 @@
 """How fast resin leaves through a gap or a hole, and how long half the pour would take to go.
 
 Slot: Q = w h³ Δp / (12 μ L) (plane Poiseuille); hole: Q = π r⁴ Δp / (8 μ L) (Hagen–Poiseuille); thin liquids:
-Q = Cd A √(2 g H) (Torricelli). Textbook fluid mechanics, from memory. The viscous forms hold for slow flow
-(Reynolds number below about 1000), which resin always meets.
+Q = Cd A √(2 g H) (Torricelli). Closed forms of the Navier–Stokes and Bernoulli equations. The viscous ones hold for
+slow flow (Reynolds number below about 1000), which resin always meets.
 """
 
 from __future__ import annotations

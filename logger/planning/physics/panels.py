@@ -59,8 +59,8 @@ _PANELS = (
     ),
     PanelMaterial("polypropylene", 0.9, FROM_MEMORY, 1.5, _SLOW, _TAPE, fact("polypropylene-lets-go")),
     PanelMaterial("acrylic", 2.9, FROM_MEMORY, 1.2, _SLOW, fact("tape-acrylic")),
-    PanelMaterial("glass", 70.0, FROM_MEMORY, 1.0, fact("source.glass-does-not-creep"), _TAPE),
-    PanelMaterial("aluminium", 69.0, FROM_MEMORY, 1.0, fact("source.does-not-creep"), _TAPE),
+    PanelMaterial("glass", 70.0, works.GLASS, 1.0, fact("source.glass-does-not-creep"), _TAPE),
+    PanelMaterial("aluminium", 69.0, works.ALUMINIUM, 1.0, fact("source.does-not-creep"), _TAPE),
     PanelMaterial(
         "silicone", 0.005, FROM_MEMORY, 1.0, fact("source.lies-on-panel"), _TAPE, fact("silicone-lets-go")
     ),
@@ -81,8 +81,9 @@ NAMES = frozenset({*(panel.name for panel in _PANELS), *_OTHER_NAMES, *_OTHER_NA
 
 #: Apparent modulus of PE3xxx at 23 °C against hours of load, GPa (Handbook of PE Pipe, Table B.1.1).
 PE3_MODULUS_GPA = ((0.5, 0.538), (2.0, 0.490), (12.0, 0.414), (100.0, 0.359), (8760.0, 0.262))
-#: Factor on a polyethylene modulus against temperature, °C (Handbook of PE Pipe; from memory).
-PE_WARM = ((23.0, 1.0), (40.0, 0.73), (60.0, 0.5))
+#: Factor on a polyethylene modulus against temperature, °C (Handbook of PE Pipe, Table B.1.2, 73, 100 and 140 °F; from
+#: memory). A public table of short-term moduli gives 0.45 at 140 °F; 0.5 there is the factor on pressure.
+PE_WARM = ((23.0, 1.0), (37.8, 0.73), (60.0, 0.43))
 
 
 def panel_names() -> list[str]:

@@ -169,7 +169,7 @@ def scale_error(a_g: float, b_g: float, resolution_g: float) -> ScaleError:
     """Error of the ratio from the scale's steps, each reading uniform within ± half a step.
 
     Standard uncertainty d/√12 for one reading, d/√6 for a tared one (two readings), in quadrature
-    (JCGM 100:2008, 4.3.7 and 5.1; from memory).
+    (JCGM 100:2008, 4.3.7: a/√3 for a reading within ± a; sums in quadrature, closed form).
     """
     above(fact("quantity.weight-of-part-a"), a_g, 0, "g", fact("mend.weigh-more-at-once"))
     above(fact("quantity.weight-of-part-b"), b_g, 0, "g", fact("mend.weigh-more-at-once"))

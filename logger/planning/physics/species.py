@@ -2,8 +2,9 @@
 
 Shrinkage green to oven-dry in % of the green size (radial, tangential, volumetric): Glass & Zelinka 2010, Wood
 Handbook FPL-GTR-190, Table 4-3. Movement per % moisture between 6 and 14 %: the same handbook, Table 13-5.
-Basic specific gravities are from memory (white ash apart). Red oak's two tables are different data groups:
-its movement is not to be computed from its shrinkage.
+Basic specific gravity, oven-dry mass over green volume: U.S. Forest Service, Forest Inventory and Analysis, reference
+table of species. Shrinkage of red oak is from memory; hard maple's is what the movement of Table 13-5 asks for (closed
+form below). Red oak's two tables are different data groups: its movement is not to be computed from its shrinkage.
 """
 
 from __future__ import annotations
@@ -28,7 +29,6 @@ class Species:
     basic_gravity: float
     radial_move: float | None = None
     tangential_move: float | None = None
-    shrinkage_source: str = works.WOOD_TABLE_4_3
 
     def movement(self, cut: str) -> tuple[float, str]:
         """(movement per % of moisture across the slab, source); flat-sawn moves tangentially."""
@@ -44,16 +44,15 @@ def movement_from_shrinkage(shrinkage_pct: float) -> float:
     return shrinkage_pct / 3000 / (1 - shrinkage_pct * (20 / 30) / 100)
 
 
-_MEMORY = fact("source.shrinkage-from-memory")
 _SPECIES = (
     Species("black walnut", 5.5, 7.8, 12.8, 0.51, 0.00190, 0.00274),
     Species("white ash", 4.9, 7.8, 13.3, 0.55, 0.00169, 0.00274),
     Species("black cherry", 3.7, 7.1, 11.5, 0.47, 0.00126, 0.00248),
     Species("white oak", 5.6, 10.5, 16.3, 0.60, 0.00180, 0.00365),
-    Species("red oak", 4.0, 8.6, 13.7, 0.56, 0.00158, 0.00369, _MEMORY),
+    Species("red oak", 4.0, 8.6, 13.7, 0.56, 0.00158, 0.00369),
     Species("American beech", 5.5, 11.9, 17.2, 0.56, 0.00190, 0.00431),
     Species("yellow birch", 7.3, 9.5, 16.8, 0.55),
-    Species("hard maple", 4.8, 9.9, 14.7, 0.56, 0.00165, 0.00353, _MEMORY),
+    Species("hard maple", 4.8, 9.9, 14.7, 0.56, 0.00165, 0.00353),
     Species("American elm", 4.2, 9.5, 14.6, 0.46),
     Species("yellow-poplar", 4.6, 8.2, 12.7, 0.40),
     Species("western redcedar", 2.4, 5.0, 6.8, 0.31),

@@ -1,6 +1,6 @@
 """Stress in cured resin from temperature differences: elastic upper bounds.
 
-Timoshenko & Goodier, Theory of Elasticity; Boley & Weiner (from memory). Relaxation near the glass transition
+Closed forms of linear elasticity (Timoshenko & Goodier, Theory of Elasticity). Relaxation near the glass transition
 lowers them; shrinkage of the cure adds. No published temperature difference that "causes cracking" was found:
 the limits are the workshop's own.
 """

@@ -14,12 +14,10 @@ ENGLISH: dict[str, str | Plural] = {
     "source.cure-model": "cure model",
     "source.coat-model": "cure model, a thin coat of the pour's own resin at the room's temperature",
     "source.seal-coat": "the plan; 100 to 300 g/m² is usual: measure your own",
-    "source.wood-density": "{work}, eq. 4-12 at {moisture}; basic gravity unchecked: check against the Wood "
-    "Handbook, Table 4-3/5-3",
+    "source.wood-density": "{work}, eq. 4-12 at {moisture}; basic gravity from the U.S. Forest Service's species table",
     "source.meter-corrects": "the meter corrects by itself",
     "source.meter-correction": "Pfaff & Garrahan correction, unchecked: check before relying on it",
     "source.derived-from-shrinkage": "derived from Table 4-3's shrinkage on a basis of 10 % moisture",
-    "source.shrinkage-from-memory": "unchecked: check against the Wood Handbook, Table 4-3",
     "source.plan-or-default": "the plan; default {default}: {source}",
     "source.work-from-memory": "{work}, unchecked",
     "source.en-12369": "EN 12369-1 mean values, unchecked",

@@ -29,7 +29,7 @@ def linear(matrices: list[Floats]) -> Model:
 
 
 def kalman(matrices: list[Floats], covs: list[Floats], values: list[Floats]) -> tuple[Floats, Floats]:
-    """Kalman's update of N(0, I) in gain form (Kalman 1960, J. Basic Eng. 82:35; from memory)."""
+    """Kalman's update of N(0, I) in gain form (Kalman 1960, J. Basic Eng. 82:35; closed form)."""
     h, y = np.vstack(matrices), np.concatenate(values)
     r = np.zeros((len(y), len(y)))
     at = 0

@@ -74,8 +74,8 @@ def test_three_times_three_verdicts():
     ],
 )
 def test_a_resin_that_is_glass_before_it_gels_has_no_window(plan_of, slow_casting, glass, told):
-    """Where Tg at the gel point lies above the room, glass comes before gel (time–temperature–transformation
-    diagram, Gillham, from memory): no window; far above it, no gel either."""
+    """Where Tg at the gel point lies above the room, glass comes before gel ("Isothermal transitions of a thermosetting
+    system", abstract: below that temperature only vitrification is seen): no window; far above it, no gel either."""
     plan = plan_of(dict(slow_casting, glass=glass), "sheet", 2.0, 20.0, run={"hours": 400.0})
     window = bond_window(plan, predict(plan))
     assert not window.open

@@ -19,7 +19,7 @@ from logger.plan.file import Diffusion, Glass, Rate, Resin
 from logger.units import GAS_CONSTANT_J_MOL_K
 
 # A hot-curing prepreg resin, used for its arithmetic only: A = 1.53e5 1/s, E = 66.5 kJ/mol, m = 0.813, n = 2.74,
-# C = 43.09, α_c0 = −1.684, α_cT = 5.475e-3 1/K (Johnston 1997; Hubert & Poursartip 2001, from memory).
+# C = 43.09, α_c0 = −1.684, α_cT = 5.475e-3 1/K (Hubert & Johnston's model, as public codes have it).
 # Conversions from α(0) = 1e-3 by scipy's integrators with R = 8.314: E/R is kept, so E is scaled to our R.
 ENERGY = 66_500.0 * GAS_CONSTANT_J_MOL_K / 8.314
 SET_H = rate_from_prefactors(1e-12, 1.53e5, ENERGY, ENERGY, 0.813, 2.74)
@@ -38,7 +38,7 @@ def test_a_published_set_gives_its_conversions(kelvin, expected):
 
 @pytest.mark.parametrize(("kelvin", "critical"), [(393.15, 0.46850), (453.15, 0.79700)])
 def test_the_rate_is_halved_at_the_critical_conversion(kelvin, critical):
-    """f = ½ at α_c, an identity of the equation (Chern & Poehlein 1987, from memory)."""
+    """f = ½ at α_c, an identity of the equation (closed form)."""
     assert diffusion_factor(critical, kelvin, SLOW_H) == pytest.approx(0.5, abs=2e-4)
 
 

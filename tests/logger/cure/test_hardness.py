@@ -29,7 +29,7 @@ from logger.plan.file import Glass
 
 ORDER = [LIQUID, SOFT, FINGERNAIL, HARD, FULL]
 
-# DiBenedetto's equation (Pascault & Williams 1990, from memory) worked by hand. First set: ends published for a DGEBA
+# DiBenedetto's equation (as public codes have it) worked by hand. First set: ends published for a DGEBA
 # with an aliphatic polyamine (monomer −22 °C; full cure 124 °C, Polímeros/SciELO); second: Wisanrakkit & Gillham
 # 1990 (from memory).
 PUBLISHED = [

@@ -35,7 +35,7 @@ def history(surface_c: Floats, core_c: Floats) -> dict[str, Place]:
 def under_sun(from_h: float, to_h: float, flux_w_m2: float) -> Floats:
     """What a thick slab's face gains from a constant flux, and loses again after it: 2 q √(t/π) / e, e = √(kρc) = 661.
 
-    Carslaw & Jaeger 1959, Conduction of Heat in Solids, §2.9 (from memory).
+    Carslaw & Jaeger 1959, Conduction of Heat in Solids, §2.9 (closed form).
     """
     rise = [
         2.0 * flux_w_m2 * np.sqrt(np.maximum(HOURS - at, 0.0) * 3600.0 / np.pi) / 661.0

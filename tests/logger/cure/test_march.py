@@ -112,7 +112,7 @@ HORIE = [
     [(1.0, 1.0, t, a) for t, a in LOGISTIC] + [(1.0, 2.0, t, a) for t, a in HORIE],
 )
 def test_isothermal_cure_follows_its_closed_form(m, n, time_s, alpha):
-    """m = n = 1 is the logistic curve; m = 1, n = 2 is Horie's at the right ratio (Horie 1970, from memory)."""
+    """m = n = 1 is the logistic curve; m = 1, n = 2 is Horie's at the right ratio (closed forms)."""
     rate = Rate(k1_per_s=K1, k2_per_s=K2, e1_j_mol=58e3, e2_j_mol=55e3, m=m, n=n)
     plan = plan_of(depth_mm=1.0, rate=rate, start_c=25.0, room_c=25.0, hours=time_s / 3600)
     assert predict(plan, accuracy=TIGHT).end_mean_conversion == pytest.approx(alpha, abs=2e-6)

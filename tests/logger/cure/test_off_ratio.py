@@ -54,7 +54,7 @@ def test_no_ratio_gives_more_heat_than_the_right_one(ratio, share):
 
 @given(ratio=ratios, share=shares)
 def test_the_glass_transition_has_its_maximum_at_the_right_ratio(ratio, share):
-    """Tg has its maximum at r = 1 (Galy, Sabra & Pascault 1986, from memory): never harder than the right mix."""
+    """Tg has its maximum at r = 1 (Galy, Sabra & Pascault 1986, abstract): never harder than the right mix."""
     mix = off_ratio(GLASS, ratio, share)
     assert mix.tg_inf_c <= GLASS.tg_inf_c + 1e-9
     assert mix.softer_k >= -1e-9

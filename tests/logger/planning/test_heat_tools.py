@@ -28,7 +28,7 @@ def test_a_jet_brings_kilowatts_to_a_square_metre(h: float, jet: float, kilowatt
     [(5000, 1, 9.8), (5000, 5, 22), (5000, 10, 31), (20_000, 5, 88), (20_000, 10, 124)],
 )
 def test_the_skin_warms_with_the_root_of_time(flux: float, seconds: float, rise: float) -> None:
-    """2 q √(t / π k ρ cp) (Carslaw & Jaeger, from memory), by hand."""
+    """2 q √(t / π k ρ cp) (closed form of the half space), by hand."""
     assert heat_tools.skin_rise_k(flux, seconds, RESIN) == pytest.approx(rise, rel=0.02)
     assert heat_tools.longest_pass_s(rise, flux, RESIN) == pytest.approx(seconds, rel=0.04)
 

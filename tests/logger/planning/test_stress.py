@@ -26,7 +26,7 @@ from logger.planning.physics.stress import (
     ],
 )
 def test_a_temperature_difference_pulls(kelvin: float, both: float, one: float, skin: float) -> None:
-    """Timoshenko & Goodier (from memory), by hand."""
+    """Plane stress E α ΔT / (1 − ν), of it ⅔ and ⅓ for a parabola (closed form), by hand."""
     found = [held_both_ways_mpa(kelvin), held_one_way_mpa(kelvin), skin_mpa(kelvin)]
 
     assert found == pytest.approx([both, one, skin], abs=0.006)

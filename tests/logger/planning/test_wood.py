@@ -60,10 +60,23 @@ def test_the_room_that_holds_a_slab_is_found(celsius: float, moisture: float, hu
 def test_a_species_shrinks_as_its_table_says(
     name: str, radial: float, tangential: float, volume: float
 ) -> None:
-    """Table 4-3 (hard maple and red oak from memory)."""
+    """Table 4-3 (red oak, and hard maple's volume, from memory)."""
     species = find_species(name)
 
     assert (species.radial_pct, species.tangential_pct, species.volume_pct) == (radial, tangential, volume)
+
+
+@pytest.mark.parametrize(("name", "gravity"), SPECIES["gravity"]["rows"])
+def test_a_species_weighs_green_what_its_table_says(name: str, gravity: float) -> None:
+    """The Forest Service's table of species: oven-dry mass over green volume."""
+    assert find_species(name).basic_gravity == gravity
+
+
+def test_hard_maple_shrinks_as_its_movement_asks_for() -> None:
+    """Its Table 13-5 inverted by the handbook's own link (closed form): 4.8 and 9.9 %, to the digits printed."""
+    maple = find_species("hard maple")
+    for moves, shrinks in ((0.00165, maple.radial_pct), (0.00353, maple.tangential_pct)):
+        assert round(3000 * moves / (1 + 20 * moves), 1) == shrinks
 
 
 @pytest.mark.parametrize(("name", "radial", "tangential"), SPECIES["movement"]["rows"])

@@ -18,7 +18,7 @@ from web.service import pipeline
 from web.service.metrics import family
 
 TOKEN = "the operators' own token"
-#: Metric names, labels and sample lines of the text format 0.0.4, from its published description (from memory).
+#: Metric names, labels and sample lines of the text format 0.0.4, from its published description.
 NAME = r"[a-zA-Z_:][a-zA-Z0-9_:]*"
 LABEL = r'[a-zA-Z_][a-zA-Z0-9_]*="(?:[^"\\\n]|\\["\\n])*"'
 LINE = re.compile(
@@ -61,7 +61,7 @@ def test_every_line_is_of_the_text_format_and_every_metric_is_told_once(owned: A
 
 
 def test_a_label_with_quotes_lines_and_backslashes_stays_one_label() -> None:
-    """The example of the format's description, escaped as it says (from memory)."""
+    """The example of the format's description, escaped as it says."""
     text = family(
         "msdos_file_access_time_seconds",
         "gauge",
