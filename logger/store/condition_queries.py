@@ -45,7 +45,7 @@ def evidence_of(
         stage=stage,
         started_ms=pour.poured_ms,
         limit_c=plan_from_text(pour.plan_toml, f"pour {pour.id}'s plan").resin.limits.max_core_c,
-        thermometers=thermometers(page_queries.probes_of_pour(connection, pour)),
+        thermometers=thermometers(probes_now(connection, pour, stage)),
         alarms=[open_alarm(row) for row in alarms.open_alarms(connection, pour.id)],
         hottest=hottest,
         planned=planned_peak(pour.prediction),
@@ -55,9 +55,15 @@ def evidence_of(
     )
 
 
+def probes_now(connection: Connection, pour: PourWithPrediction, stage: Stage) -> list[ProbeRow]:
+    """Return the probes that watch a pour. Once its watch has ended they watch another, or nothing: none are its own."""
+    ended = stage in (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED)
+    return [] if ended else page_queries.probes_of_pour(connection, pour)
+
+
 def thermometers(probes: Sequence[ProbeRow]) -> tuple[Thermometer, ...]:
     """Return a pour's probes as its judgement sees them, in the order in which they are read out."""
-    probes_now = [
+    watching = [
         Thermometer(
             row.place,
             None if row.last_milli_c is None else row.last_milli_c / 1000,
@@ -67,7 +73,7 @@ def thermometers(probes: Sequence[ProbeRow]) -> tuple[Thermometer, ...]:
         for row in probes
         if row.place.partition("-")[0] in PLACES
     ]
-    return tuple(sorted(probes_now, key=lambda probe: (PLACES.index(probe.kind), probe.place)))
+    return tuple(sorted(watching, key=lambda probe: (PLACES.index(probe.kind), probe.place)))
 
 
 def open_alarm(row: AlarmRow) -> OpenAlarm:

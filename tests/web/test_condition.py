@@ -151,3 +151,19 @@ def test_a_message_goes_out_whatever_fails_in_judging_the_pour_for_it(
     with service.store.read() as connection:
         titles = [as_sent(row).title for row in outbox.newest_messages(connection)]
     assert any("The core is too hot" in title for title in titles)
+
+
+def test_a_pour_whose_watch_has_ended_shows_nothing_of_what_its_probes_read_in_the_next(
+    shop: Any, maker: TestClient, plan_toml: str
+) -> None:
+    """The same station watches another, over its limit: the first was 24 °C at its hottest, and stays so."""
+    first, second = int(shop.plan(plan_toml)), int(shop.plan(plan_toml))
+    shop.go(first, Stage.READY, Stage.POURING, Stage.WATCHED, Stage.CURING)
+    shop.feed(0.1, 30, lambda _h: {"core": 24.0, "room": 21.0})
+    shop.go(first, Stage.SPOILED)
+    shop.go(second, Stage.READY, Stage.POURING)
+    shop.feed(0.1, 30, lambda _h: {"core": 66.5, "room": 21.0})
+    page = shown(maker, f"/pours/{first}")
+    assert "24.0 °C" in page
+    assert "66.5 °C" not in page
+    assert "66.5 °C" in shown(maker, f"/pours/{second}")
