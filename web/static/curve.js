@@ -269,6 +269,14 @@
   };
 
   // Names at the ends of the lines: each moves up or down until it covers no other.
+  // The line may rise or fall under its own name: clear of all of it there, above or else below.
+  const beside = (line, x, hour) => {
+    const from = Math.max(view.from + (x - view.left) / view.inner * (view.until - view.from), line.hours[0]);
+    const levels = [...Array(9).keys()].map((i) => value(line.hours, line.celsius, from + (hour - from) * i / 8))
+      .filter((celsius) => celsius != null).map(py);
+    const above = Math.min(...levels) - LABEL - 4;
+    return above >= view.top - 2 ? above : Math.max(...levels) + 4;
+  };
   const name = (drawn) => {
     const placed = [], ends = [], bottom = view.top + view.tall, edge = view.width - view.right;
     const put = ({ text, color, x, y, kind }) => {
@@ -287,11 +295,14 @@
       labels.append(label);
     };
     labels.replaceChildren();
-    if (about.limit_c != null)
+    if (about.limit_c != null) {
+      const line = py(about.limit_c), above = line - LABEL - 2;
+      // Above its line, or below it where the picture ends there: never through it.
       put({
         text: say("limit", { limit: written(about.limit_c, 0) }), color: tone("limit"), x: view.left + 4,
-        y: py(about.limit_c) - LABEL - 2, kind: "limit",
+        y: above >= view.top - 2 ? above : line + 2, kind: "limit",
       });
+    }
     const edges = [];
     for (const line of drawn) {
       const width = wide(line.text) + 4;
@@ -302,9 +313,9 @@
       if (celsius == null || line.end < view.from || line.hours[0] > view.until) continue;
       const y = Math.min(Math.max(py(celsius), view.top), bottom);
       const text = inside || !line.measured ? line.text : line.name;
+      const x = inside ? px(line.end) + 6 : edge - wide(text) - 4;
       (inside ? ends : edges).push({
-        text, color: tone(line.tone), kind: line.key, x: inside ? px(line.end) + 6 : edge - wide(text) - 4,
-        y: inside ? y - LABEL / 2 : y - LABEL - 4,
+        text, color: tone(line.tone), kind: line.key, x, y: inside ? y - LABEL / 2 : beside(line, x, hour),
       });
     }
     // Lines that end together keep their order: the hotter above.

@@ -111,6 +111,34 @@ def test_names_at_the_lines_ends_never_cover_each_other(
         assert apart, f"{one[0]!r} covers {other[0]!r}"
 
 
+@pytest.mark.parametrize("hours", [11, 18])
+def test_no_line_runs_through_its_own_name(browse: Any, shop: Any, plan_toml: str, hours: int) -> None:
+    """A plan that is not poured: its course falls at the edge under its name, and the limit is the top of the chart."""
+    hot = plan_toml.replace("room_c = 21", "room_c = 27").replace("depth_mm = 40", "depth_mm = 50")
+    pour = int(shop.plan(f"{hot}[run]\nhours = {hours}\n"))
+    page = browse("phone")
+    page.goto(f"/pours/{pour}")
+    page.get_by_role("button", name="All", exact=True).click()
+    expect(page.locator(".curve-label.limit")).to_be_visible()
+    crossed = page.evaluate(
+        """(limit) => {
+          const chart = document.getElementById("curve"), { xaxis, yaxis } = chart._fullLayout;
+          const field = document.querySelector(".curve-field").getBoundingClientRect();
+          const course = chart.data.reduce((a, b) => (b.x.length > a.x.length ? b : a));
+          const points = course.x.map((x, i) => [xaxis._offset + xaxis.l2p(x), yaxis._offset + yaxis.l2p(course.y[i])]);
+          const level = yaxis._offset + yaxis.l2p(limit);
+          return [...document.querySelectorAll(".curve-label")].filter((one) => {
+            const box = one.getBoundingClientRect(), left = box.left - field.left, top = box.top - field.top;
+            const within = (y) => y > top + 2 && y < top + box.height - 2;
+            return one.classList.contains("limit") ? within(level)
+              : points.some(([x, y]) => x >= left && x <= left + box.width && within(y));
+          }).map((one) => one.textContent);
+        }""",
+        60.0,
+    )
+    assert crossed == []
+
+
 def test_at_most_four_lines_are_drawn_until_all_are_asked_for(browse: Any, shop: Any, plan_toml: str) -> None:
     """And none is lost: the read-out has every probe."""
     pour = poured(shop, plan_toml, 0.3)
