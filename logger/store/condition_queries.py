@@ -56,7 +56,7 @@ def evidence_of(
 
 
 def probes_now(connection: Connection, pour: PourWithPrediction, stage: Stage) -> list[ProbeRow]:
-    """Return the probes that watch a pour. Once its watch has ended they watch another, or nothing: none are its own."""
+    """Return the probes that watch a pour. Once its watch has ended they watch another: none are its own."""
     ended = stage in (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED)
     return [] if ended else page_queries.probes_of_pour(connection, pour)
 
