@@ -1,6 +1,6 @@
 """Fewer points for a drawn line: those that a straight line would pass by less than can be seen.
 
-Douglas & Peucker 1973, Cartographica 10:112 (from memory).
+Douglas & Peucker 1973, Cartographica 10:112.
 """
 
 from __future__ import annotations

@@ -203,7 +203,7 @@ def table(rows: list[dict[str, Any]]) -> None:
 
 def chance_table(rows: list[dict[str, Any]]) -> None:
     """Chances as said at the scored hours, and how often it came to that (a reliability diagram in figures: Murphy &
-    Winkler 1977, Appl. Stat. 26:41, from memory), with the Brier score."""
+    Winkler 1977, Appl. Stat. 26:41), with the Brier score."""
     said = np.array([[s["chance"] for s in r["scores"]] for r in rows])
     came = np.array(
         [[r["truth"]["core_over_limit_at_h"] is not None] * len(PARTS) for r in rows], dtype=float

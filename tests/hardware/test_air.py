@@ -31,7 +31,8 @@ def look(sensor: AirSensor | Thermocouple) -> Reading | Fault:
 def test_offset_is_added_before_the_scale(tmp_path: Path) -> None:
     """hdc100x: raw 26214, offset −15887.515151, scale 165000/65536 (drivers/iio/humidity/hdc100x.c) is 25.999 °C.
 
-    In the other order it would be 50 °C. The chip's sheet says the same: T = raw/65536·165 − 40 (from memory).
+    In the other order it would be 50 °C. The chip's sheet says the same: T = raw/65536·165 − 40 (as public drivers
+    have it).
     """
     folders = (tmp_path / "hwmon", tmp_path / "iio")
     chip(

@@ -212,7 +212,7 @@ class DeepestPour(Statement):
         )
 
 
-#: The room of a statement that names none, °C: the laboratory's standard one (ISO 291, from memory); and how far the
+#: The room of a statement that names none, °C: the laboratory's standard one (ISO 291, 23/50); and how far the
 #: room may have been from it in which a deepest pour was tried, K.
 LABORATORY_C, ROOM_WITHIN_K = 23.0, 2.0
 

@@ -90,8 +90,8 @@ def _wider(one: Widest, other: Widest) -> Widest:
 
 def _traced(points: Points, shape: str) -> Widest:
     """Return what stands for a traced outline. A strip as wide as the largest circle inside is the hotter for any
-    outline that does not bulge inwards (Payne's bound of the torsion function, u ≤ r²/2, from memory), a disc of the
-    same area for any outline at all (Talenti's comparison, from memory).
+    outline that does not bulge inwards (Payne's bound of the torsion function, u ≤ r²/2), a disc of the same area for
+    any outline at all (Talenti's comparison). Both are judged on ten outlines in tests/logger/cure/test_assumptions.py.
     """
     if shape == "round":
         across = round(2.0 * math.sqrt(_area(points) / math.pi), 1)

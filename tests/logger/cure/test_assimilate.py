@@ -107,7 +107,7 @@ def test_a_probe_that_contradicts_two_others_is_not_believed(
 
 def test_ranks_of_the_truth_among_members_are_even_on_draws_from_the_prior() -> None:
     """300 truths from the prior, a bent model, noise as told: chi-square of ten rank bins (Anderson 1996, J. Climate
-    9:1518; Hamill 2001, Mon. Weather Rev. 129:550, from memory) is not beyond the 99.9 % point."""
+    9:1518; Hamill 2001, Mon. Weather Rev. 129:550) is not beyond the 99.9 % point."""
     rng = np.random.default_rng(11)
     hours = np.linspace(0.1, 2.0, 6)
     sigma = 0.4

@@ -6,6 +6,9 @@ import math
 
 import numpy as np
 import pytest
+from scipy import sparse
+from scipy.sparse.linalg import spsolve
+from shapely import Polygon, contains_xy
 
 from logger.cure.solver.assumptions import assumptions, largest_circle, widest
 from logger.cure.solver.prediction import predict
@@ -145,3 +148,68 @@ def test_a_traced_outline_is_as_hot_as_its_widest_place(plan_of, slow_casting):
     plan = river(plan_of, slow_casting, 40.0, outline={"points_mm": bay})
     assert widest(plan).width_mm == pytest.approx(100.0, rel=0.01)
     assert any("at the traced place" in say(sentence, METRIC) for sentence in assumptions(plan))
+
+
+def ring(count: int, across: float, along: float) -> list[tuple[float, float]]:
+    """Corners on an ellipse."""
+    return [
+        (across * math.cos(2 * math.pi * i / count), along * math.sin(2 * math.pi * i / count))
+        for i in range(count)
+    ]
+
+
+#: Outlines that do not bulge inwards, and three that do.
+CONVEX = {
+    "square": [(0, 0), (1, 0), (1, 1), (0, 1)],
+    "long rectangle": [(0, 0), (1, 0), (1, 8), (0, 8)],
+    "triangle": ring(3, 1.0, 1.0),
+    "narrow triangle": [(0, 0), (4, 0), (0.5, 1)],
+    "hexagon": ring(6, 1.0, 1.0),
+    "ellipse": ring(48, 2.0, 1.0),
+    "trapezium": [(0, 0), (3, 0), (2, 1), (0, 1)],
+}
+HOLLOW = {
+    "angle": [(0, 0), (3, 0), (3, 1), (1, 1), (1, 3), (0, 3)],
+    "bay": [(0, 0), (4, 0), (4, 1), (2.5, 1), (2.5, 2), (1.5, 2), (1.5, 1), (0, 1)],
+    "star": [
+        (r * math.cos(i * math.pi / 5), r * math.sin(i * math.pi / 5)) for i, r in enumerate([1, 0.5] * 5)
+    ],
+}
+
+
+def hottest(points: list[tuple[float, float]], cells: int = 160) -> float:
+    """Largest u of −Δu = 1 with u = 0 on the outline: five-point differences, solved by scipy."""
+    outline = Polygon(points)
+    left, low, right, high = outline.bounds
+    step = math.sqrt(outline.area) / cells
+    x, y = np.meshgrid(np.arange(left, right, step), np.arange(low, high, step), indexing="ij")
+    inside = contains_xy(outline, x, y)
+    number = np.full(inside.shape, -1)
+    number[inside] = np.arange(inside.sum())
+    rows, columns = [], []
+    for axis in (0, 1):
+        near, far = np.moveaxis(number, axis, 0)[:-1].ravel(), np.moveaxis(number, axis, 0)[1:].ravel()
+        both = (near >= 0) & (far >= 0)
+        rows += [near[both], far[both]]
+        columns += [far[both], near[both]]
+    at = (np.concatenate(rows), np.concatenate(columns))
+    count = int(inside.sum())
+    laplace = sparse.eye(count) * 4.0 - sparse.coo_matrix((np.ones(len(at[0])), at), shape=(count, count))
+    return float(spsolve(laplace.tocsc(), np.full(count, step**2)).max())
+
+
+@pytest.mark.parametrize("name", CONVEX)
+def test_a_strip_as_wide_as_the_largest_circle_is_the_hotter(name):
+    """Evenly heated, u ≤ r²/2 wherever the outline does not bulge inwards (Payne's bound), within the grid's 2 %."""
+    across, _x, _y = largest_circle(tuple((float(x), float(y)) for x, y in CONVEX[name]))
+    assert hottest(CONVEX[name]) <= 1.02 * (across / 2) ** 2 / 2
+    if name == "long rectangle":
+        assert hottest(CONVEX[name]) == pytest.approx((across / 2) ** 2 / 2, rel=0.02)
+
+
+@pytest.mark.parametrize("name", [*CONVEX, *HOLLOW])
+def test_a_disc_of_the_same_area_is_hotter_than_any_outline(name):
+    """Evenly heated, u ≤ A/4π, the disc's own (Talenti's comparison), within the grid's 2 %."""
+    points = {**CONVEX, **HOLLOW}[name]
+    assert hottest(points) <= 1.02 * Polygon(points).area / (4 * math.pi)
+    assert hottest(ring(96, 1.0, 1.0)) == pytest.approx(0.25, rel=0.02)

@@ -71,7 +71,7 @@ def test_a_chance_as_timid_as_the_forecast_calls_few_cool_pours_and_misses_hardl
     """Fewer than 1 in 20 cool pours are called, more than 299 in 300 hot ones, and those in doubt at first halfway.
 
     The expected margin over the limit moves as a Brownian motion whose clock is what has been learned, so the right
-    chance is a martingale (Ville 1939, from memory, bounds how often one reaches a level in vain). What is still
+    chance is a martingale (Ville 1939 bounds how often one reaches a level in vain). What is still
     unknown at a part of the time falls about as the benchmark's errors do, and is thought 1.15 times as wide, as the
     benchmark's bands are. There is no model of a pour in this: only the rule is judged.
     """

@@ -195,7 +195,7 @@ def test_the_fit_of_our_own_pours_is_used_only_when_somebody_says_so(kept: Any, 
 
 
 def test_the_deepest_pour_is_evidence_in_the_middle_of_the_rooms_that_are_named() -> None:
-    """Its maker allows it in all of them; where none is named, in the laboratory's 23 °C (ISO 291, from memory)."""
+    """Its maker allows it in all of them; where none is named, in the laboratory's 23 °C (ISO 291, 23/50)."""
     named = sheet_toml(FormFields(SHEET | {"min_room": "18-28"}, Reader()))
     deep, warm = datasheet_from_text(named).deepest_pour
     assert (warm.depth_mm, warm.at_c, warm.chosen) == (50.0, 28.0, False)
