@@ -58,7 +58,7 @@ _PANELS = (
         "HDPE", 0.396, works.PE_PIPE, 1.0, fact("source.creep-in-modulus"), _TAPE, fact("hdpe-lets-go")
     ),
     PanelMaterial("polypropylene", 0.9, FROM_MEMORY, 1.5, _SLOW, _TAPE, fact("polypropylene-lets-go")),
-    PanelMaterial("acrylic", 2.9, FROM_MEMORY, 1.2, _SLOW, fact("tape-acrylic")),
+    PanelMaterial("acrylic", 2.9, works.CALLISTER, 1.2, _SLOW, fact("tape-acrylic")),
     PanelMaterial("glass", 70.0, works.GLASS, 1.0, fact("source.glass-does-not-creep"), _TAPE),
     PanelMaterial("aluminium", 69.0, works.ALUMINIUM, 1.0, fact("source.does-not-creep"), _TAPE),
     PanelMaterial(

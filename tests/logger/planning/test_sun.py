@@ -27,7 +27,8 @@ def spectrum() -> dict[str, np.ndarray]:
 
 @pytest.mark.parametrize(
     ("which", "from_nm", "to_nm", "w_m2"),
-    # ASTM G173-03: 1000.4 and 900.1 W/m² are the standard's totals (from memory); the bands were integrated apart.
+    # ASTM G173-03: 1000.4 and 900.1 W/m² are the standard's totals, as public codes quote them; the bands were
+    # integrated apart.
     [
         ("global", 280, 4000, 1000.37),
         ("direct", 280, 4000, 900.14),
