@@ -2,10 +2,13 @@
 
 The most probable θ by damped Gauss–Newton with sensitivities from the ensemble itself (Levenberg–Marquardt;
 Nocedal & Wright 2006, Numerical Optimization, ch. 10), a Laplace spread around it (Tierney & Kadane 1986, J. Am.
-Stat. Assoc. 81:82), then members drawn from it and re-weighted by their true posterior, tempered so that no few
-members carry the whole weight (importance tempering: Neal 2001, Statistics and Computing 11:125). A probe whose
-whole record contradicts the rest is down-weighted as under a multivariate Student t (Lange, Little & Taylor 1989,
-J. Am. Stat. Assoc. 84:881). On a linear model with Gaussian noise this is the Kalman update (tests).
+Stat. Assoc. 81:82). Readings of a pour that runs away leave a long, narrow, bent valley: a step along one unknown
+leaves it, so sensitivities are taken along the axes of the spread found so far, and the damping, which is the prior's
+own, shortens steps along the valley and not those back into it. Then members are drawn and re-weighted by their true
+posterior, tempered so that no few members carry the whole weight (importance tempering: Neal 2001, Statistics and
+Computing 11:125). A probe whose whole record contradicts the rest is down-weighted as under a multivariate Student t
+(Lange, Little & Taylor 1989, J. Am. Stat. Assoc. 84:881). On a linear model with Gaussian noise this is the Kalman
+update (tests).
 """
 
 from __future__ import annotations
@@ -25,7 +28,12 @@ Model = Callable[[Floats], list[Floats]]
 FREEDOM = 8.0
 #: Part of the members that must carry weight after re-weighting.
 LEAST_PART = 0.35
-PROBE_STEPS = np.array([1.0, 0.5, 0.25, 0.1, 0.03])
+#: Dampings that are tried at once, in units of the prior's own precision.
+DAMPINGS = np.array([0.0, 0.3, 1.0, 3.0, 10.0, 100.0, 1e3])
+#: The longest and the shortest step along an axis for a sensitivity, and the first; in spreads of the prior.
+LONGEST, SHORTEST, FIRST = 0.5, 0.01, 0.3
+#: The search ends once a round lowers the cost by less.
+LEAST_GAIN = 0.02
 
 
 class Datum(Protocol):
@@ -64,51 +72,89 @@ def fit(
     if not data:
         eye = np.eye(count)
         return Posterior(np.zeros(count), eye, eye, {}, {}, 0)
-    trust = np.ones(len(data))
-    runs = 0
     places = start[None, :] if pilots is None else np.vstack([start[None, :], pilots])
-    cost, chi = _costs(places, model(places), data)
-    runs += len(places)
-    best = places[int(np.argmin(cost))]
-    chi_best, cost_best = chi[int(np.argmin(cost))], float(cost.min())
-    damping = 1.0
-    step = np.full(count, 0.3)
-    precision = np.eye(count)
+    found = _cheapest(places, model(places), data)
+    runs = len(places)
+    axes = FIRST * np.eye(count)
+    trust, precision = np.ones(len(data)), np.eye(count)
     for _ in range(rounds):
-        both = np.concatenate([best[None, :], best + np.diag(step), best - np.diag(step)])
-        out = model(both)
-        runs += len(both)
-        trust = np.array(
-            [(FREEDOM + len(d.celsius)) / (FREEDOM + c) for d, c in zip(data, chi_best, strict=True)]
-        )
-        trust = np.minimum(trust, 1.0)
-        precision, gradient = np.eye(count), -best
-        for datum, values, weight in zip(data, out, trust, strict=True):
-            jacobian = ((values[1 : count + 1] - values[count + 1 :]) / (2.0 * step[:, None])) @ datum.white.T
-            residual = datum.white @ (datum.celsius - values[0])
-            precision = precision + weight * jacobian @ jacobian.T
-            gradient = gradient + weight * jacobian @ residual
-        spread = np.linalg.inv(precision)
-        full = spread @ gradient
-        damped = np.linalg.solve(precision + damping * np.diag(np.diag(precision)), gradient)
-        tries = np.vstack([best + PROBE_STEPS[:, None] * full, best + PROBE_STEPS[:, None] * damped])
-        tries_cost, tries_chi = _costs(tries, model(tries), data)
-        runs += len(tries)
-        now = _costs(best[None, :], [v[:1] for v in out], data)[0][0]
-        pick = int(np.argmin(tries_cost))
-        gain = now - tries_cost[pick]
+        around = np.concatenate([found.place[None, :], found.place + axes, found.place - axes])
+        out = model(around)
+        trust = _trust(found.chi, data)
+        precision, gradient, bends = _quadratic(found.place, axes, out, data, trust)
+        values, vectors = np.linalg.eigh(precision)
+        tries = found.place + _steps(values, vectors, axes, gradient, bends)
+        better = _cheapest(tries, model(tries), data)
+        runs += len(around) + len(tries)
+        gain = found.cost - better.cost
         if gain > 0:
-            best, chi_best, cost_best = tries[pick], tries_chi[pick], float(tries_cost[pick])
-        step = np.clip(np.sqrt(np.diag(spread)), 0.02, 0.5)
-        if gain < 0.02:
+            found = better
+        axes = np.clip(values**-0.5, SHORTEST, LONGEST)[:, None] * vectors.T
+        if gain < LEAST_GAIN:
             break
     values, vectors = np.linalg.eigh(precision)
     root = vectors / np.sqrt(values)
     names = [d.name for d in data]
-    misfit = {d.name: float(c / len(d.celsius)) for d, c in zip(data, chi_best, strict=True)}
-    return Posterior(
-        best, root @ root.T, root, dict(zip(names, trust.tolist(), strict=True)), misfit, runs, cost_best
-    )
+    misfit = {d.name: float(c / len(d.celsius)) for d, c in zip(data, found.chi, strict=True)}
+    believed = dict(zip(names, trust.tolist(), strict=True))
+    return Posterior(found.place, root @ root.T, root, believed, misfit, runs, found.cost)
+
+
+@dataclass(frozen=True)
+class _Found:
+    """A place θ (p,), minus its log posterior, and χ² of each probe there (probes,)."""
+
+    place: Floats
+    cost: float
+    chi: Floats
+
+
+def _cheapest(places: Floats, out: list[Floats], data: Sequence[Datum]) -> _Found:
+    """Return the most probable of places (K, p), where the model gives `out`."""
+    cost, chi = _costs(places, out, data)
+    best = int(np.argmin(cost))
+    return _Found(places[best], float(cost[best]), chi[best])
+
+
+def _trust(chi: Floats, data: Sequence[Datum]) -> Floats:
+    """Return how much each probe is believed (probes,), by its χ²."""
+    weights = [(FREEDOM + len(d.celsius)) / (FREEDOM + c) for d, c in zip(data, chi, strict=True)]
+    return np.asarray(np.minimum(np.array(weights), 1.0))
+
+
+def _quadratic(
+    place: Floats, axes: Floats, out: list[Floats], data: Sequence[Datum], trust: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Return the precision (p, p) and the gradient (p,) of the log posterior at a place θ (p,), and by how much the
+    bend of the model along each axis changes the gradient one step along it (p, p).
+
+    `out`: what the model gives there, and after and before a step along each of the axes, rows of (p, p).
+    """
+    count = len(place)
+    precision, gradient, bends = np.eye(count), -place, np.zeros((count, count))
+    for datum, values, weight in zip(data, out, trust, strict=True):
+        after, before = values[1 : count + 1], values[count + 1 :]
+        jacobian = np.linalg.solve(axes, 0.5 * (after - before) @ datum.white.T)
+        residual = datum.white @ (datum.celsius - values[0])
+        precision = precision + weight * jacobian @ jacobian.T
+        gradient = gradient + weight * jacobian @ residual
+        bends = bends - weight * jacobian @ (0.5 * (after + before) - values[0]).dot(datum.white.T).T
+    return precision, gradient, bends
+
+
+def _steps(values: Floats, vectors: Floats, axes: Floats, gradient: Floats, bends: Floats) -> Floats:
+    """Return steps to try (K, p): of each damping the straight one, and one that follows the valley's bend.
+
+    The bend is that of geodesic acceleration (Transtrum & Sethna 2012, arXiv:1201.5885, from memory), from the second
+    differences along the axes, which are there already. values, vectors: of the precision.
+    """
+
+    def solved(pull: Floats) -> Floats:
+        return np.asarray((pull @ vectors / (values + DAMPINGS[:, None])) @ vectors.T)
+
+    straight = solved(gradient[None, :])
+    along = np.linalg.solve(axes.T, straight.T).T
+    return np.concatenate([straight, straight + solved(along**2 @ bends.T)])
 
 
 def draw(

@@ -28,7 +28,7 @@ UNEXPLAINED = 2.0
 WORTH = 10.0
 MOST_WINDOWS = 2
 #: Rounds of the search at most.
-ROUNDS = 8
+ROUNDS = 12
 #: Other places that the search may start from: the first time, and when an earlier forecast says where to look.
 PILOTS, PILOTS_AFTER = 24, 6
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import optimize, stats
 
 from logger.cure.forecast.assimilate import Datum, Model, draw, effective, fit, weigh
 
@@ -103,6 +103,35 @@ def test_a_probe_that_contradicts_two_others_is_not_believed(
     assert found.trust["probe-2"] < 0.1
     assert found.trust["probe-0"] > 0.9
     assert np.all(np.abs(found.best - mean) < np.sqrt(np.diag(cov)))
+
+
+def test_in_a_bent_valley_every_start_comes_to_the_same_place() -> None:
+    """Six unknowns, of which readings fix bent mixtures closely and leave one way along them open.
+
+    As a pour does that is about to run away. The lowest cost is Nelder and Mead's of scipy, started at the best found.
+    """
+    rng = np.random.default_rng(3)
+    mix = np.linalg.qr(rng.standard_normal((6, 6)))[0]
+    white = np.diag([1 / 0.01, 1 / 0.01, 1 / 0.02, 1 / 0.8])
+
+    def valley(theta: Floats) -> Floats:
+        u = theta @ mix
+        bent = [u[:, 1] - 0.6 * u[:, 0] ** 2, u[:, 2] - np.sin(2.0 * u[:, 0]), u[:, 3] + u[:, 0] * u[:, 1]]
+        return np.stack([*bent, u[:, 0]], axis=1)
+
+    data = [Record("core", np.array([0.1, -0.2, 0.3, 2.2]), white)]
+
+    def cost(theta: Floats) -> float:
+        miss = white @ (data[0].celsius - valley(theta[None, :])[0])
+        return float(0.5 * theta @ theta + 0.5 * miss @ miss)
+
+    starts = [np.zeros(6), *rng.standard_normal((5, 6))]
+    found = [fit(lambda t: [valley(t)], data, start, rounds=12) for start in starts]
+    lowest = optimize.minimize(cost, found[0].best, method="Nelder-Mead", options={"maxiter": 20_000}).fun
+    assert [cost(one.best) for one in found] == pytest.approx([lowest] * 6, abs=0.05)
+    spread = np.sqrt(np.diag(found[0].spread))
+    for one in found[1:]:
+        assert np.all(np.abs(one.best - found[0].best) < 0.5 * spread)
 
 
 def test_ranks_of_the_truth_among_members_are_even_on_draws_from_the_prior() -> None:
