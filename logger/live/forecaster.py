@@ -18,7 +18,7 @@ import numpy as np
 from sqlalchemy import Connection
 
 from logger.cure.forecast.decision import RAISE_OF, chance_needed, next_due_h, will_overheat
-from logger.cure.forecast.forecast import Forecast, MemberSample, forecast
+from logger.cure.forecast.forecast import MemberSample, SearchStart, forecast
 from logger.cure.forecast.predictive import roll_forward
 from logger.cure.forecast.section_view import to_draw
 from logger.cure.forecast.what_if import what_if
@@ -54,8 +54,9 @@ PAST_PEAK_H, PAST_PEAK_PART, LATER_EVERY_H = 1.0, 0.1, 6.0
 class ForecastTask:
     """One forecast to be made: of which plan, from which readings, at which hour after pouring.
 
-    `seed`: the pour, whose last forecast the search starts from: it takes half as long. `fan_ran`: see fan_runs; None:
-    as the plan has it. `help_from`: the chance to pass the limit from which on what would help is worked out too.
+    `start`: where the last forecast of the pour left the search: from there it takes half as long. `fan_ran`: see
+    fan_runs; None: as the plan has it. `help_from`: the chance to pass the limit from which on what would help is
+    worked out too.
     """
 
     plan_toml: str
@@ -64,6 +65,7 @@ class ForecastTask:
     seed: int
     fan_ran: Sequence[tuple[float, float | None]] | None = None
     help_from: float = WORTH_HELP
+    start: SearchStart | None = None
 
 
 #: Calls a function with a task where that delays nobody, and returns its answer, or raises what it raises.
@@ -140,25 +142,22 @@ def fan_runs(switched: Sequence[EventRow], poured_ms: int, on_now: bool) -> list
     return runs
 
 
-def work_out(task: ForecastTask, last: dict[int, Forecast] | None = None) -> Json:
+def work_out(task: ForecastTask) -> Json:
     """Return one forecast as JSON, with what would help where that may be needed. Raises BadInput, DidNotConverge.
 
-    `last`: the last forecast of each pour, by its seed; this one takes its place. Beside a running fan's cooling stands
-    what would come of it without the fan: that is what decides whether it may stop.
+    Beside a running fan's cooling stands what would come of it without the fan: that is what decides whether it may
+    stop.
     """
     plan, at_h = plan_from_text(task.plan_toml), task.at_h
     runs = runs_of(plan) if task.fan_ran is None else runs_of_pour(plan, task.fan_ran, at_h)
-    before = None if last is None else last.get(task.seed)
     current = forecast(
         plan,
         task.history,
         at_h=at_h,
         sample=MemberSample(seed=task.seed),
-        previous=before if before and before.at_h < at_h else None,
+        previous=task.start,
         fans=runs,
     )
-    if last is not None:
-        last[task.seed] = current
     plan = without_fan(plan)
     if current.chance_core_over_limit >= task.help_from and at_h < current.core_peak_at_h.p95:
         current = replace(current, what_if=what_if(plan, current.state, current.ahead))
@@ -170,24 +169,9 @@ def work_out(task: ForecastTask, last: dict[int, Forecast] | None = None) -> Jso
     return body
 
 
-#: The worker's memory: the last forecast of each pour, oldest first. Each process has its own, and may lose it.
-_LAST: dict[int, Forecast] = {}
-#: So many at most: pours that have ended are not known here, and must not pile up.
-LAST_MOST = 128
-
-
 def _load(_task: ForecastTask) -> Json:
     """Do nothing: a worker that is called with it has loaded this module."""
     return {}
-
-
-def work_out_here(task: ForecastTask) -> Json:
-    """Do as work_out, starting from this process's last forecast of the pour."""
-    body = work_out(task, _LAST)
-    _LAST[task.seed] = _LAST.pop(task.seed)  # the newest stands last
-    while len(_LAST) > LAST_MOST:
-        del _LAST[next(iter(_LAST))]
-    return body
 
 
 class Forecaster:
@@ -272,9 +256,10 @@ class Forecaster:
         if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):
             return False
         help_from = math.inf if self._pace.help_late and not called else WORTH_HELP
-        task = ForecastTask(pour.plan_toml, history, at_h, pour_id, ran, help_from)
+        start = SearchStart.of_json(last)
+        task = ForecastTask(pour.plan_toml, history, at_h, pour_id, ran, help_from, start)
         with self._pace.hold() if is_open else nullcontext():
-            body = self._compute(work_out_here, task)
+            body = self._compute(work_out, task)
         with self._store.write() as tx:
             # While it was solved the pour may have ended, and its record been sealed: nothing is put in afterwards.
             if pours.get_pour(tx, pour_id).stage not in LIVE:

@@ -10,7 +10,6 @@ from pathlib import Path
 from hardware.bench.clock import SteppedClock
 from hardware.clock import Stamp
 from logger.cure.forecast.decision import NEEDED_LATE
-from logger.cure.forecast.forecast import Forecast
 from logger.cure.solver.prediction import MODEL_VERSION, predict
 from logger.live.forecaster import Forecaster, ForecastTask, history_of, work_out
 from logger.live.watch import Watch, WatchSettings
@@ -59,7 +58,6 @@ class _Replay:
         self._clock = SteppedClock(boot_ms=round(2 * BEFORE_S * 1000))
         self._timeline = Timeline(store, self._clock)
         self._watch = Watch(store, self._timeline, WatchSettings())
-        self._last: dict[int, Forecast] = {}
         self._forecaster = Forecaster(store, self._timeline, self._here)
         self._pour_id = self._start()
         self._start_s = self._clock.stamp().boot_s
@@ -140,12 +138,12 @@ class _Replay:
         return seq
 
     def _here(self, _function: object, task: ForecastTask) -> Json:
-        """Forecast at once, with nothing remembered of other replays.
+        """Forecast at once.
 
         A recording does not say when a fan ran: it is taken as planned. What would help is worked out where an alarm
         may say it.
         """
-        return work_out(replace(task, fan_ran=None, help_from=NEEDED_LATE), self._last)
+        return work_out(replace(task, fan_ran=None, help_from=NEEDED_LATE))
 
     def _forecast(self, at_h: float) -> Json:
         with self._store.read() as connection:

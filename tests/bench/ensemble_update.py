@@ -47,7 +47,7 @@ def main() -> None:
                 pour.plan, pour.history, at_h=at_h, previous=start, sample=MemberSample(members=asked.members)
             )
             took.append(time.process_time() - begun)
-        previous = made
+        previous = made.search
         band = made.core_peak_c
         print(
             f"at {at_h:4.0f} h: first {took[0]:.2f} s, next {took[1]:.2f} s (goal {GOAL_S:.0f} s) | core "

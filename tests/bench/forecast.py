@@ -95,7 +95,7 @@ def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[fl
             pour.plan,
             pour.history,
             at_h=at_h,
-            previous=previous,
+            previous=None if previous is None else previous.search,
             sample=MemberSample(members=members, seed=seed),
         )
         crossing, peak = previous.crosses_limit_at_h, previous.core_peak_c
@@ -146,7 +146,7 @@ def row_of(pour: Pour, members: int, seed: int, part: float) -> dict[str, Any]:
     begun = time.process_time()
     made: list[Forecast] = []
     for at_h in sorted(hours):
-        last = made[-1] if made else None
+        last = made[-1].search if made else None
         sample = MemberSample(members=members, seed=seed)
         made.append(forecast(pour.plan, pour.history, at_h=at_h, previous=last, sample=sample))
     seconds = (time.process_time() - begun) / len(hours)

@@ -145,7 +145,7 @@ def _quadratic(
 def _steps(values: Floats, vectors: Floats, axes: Floats, gradient: Floats, bends: Floats) -> Floats:
     """Return steps to try (K, p): of each damping the straight one, and one that follows the valley's bend.
 
-    The bend is that of geodesic acceleration (Transtrum & Sethna 2012, arXiv:1201.5885, from memory), from the second
+    The bend is that of geodesic acceleration (Transtrum & Sethna 2012, arXiv:1201.5885), from the second
     differences along the axes, which are there already. values, vectors: of the precision.
     """
 

@@ -74,6 +74,36 @@ class DoubtedProbe:
 
 
 @dataclass(frozen=True)
+class SearchStart:
+    """Where the next forecast begins to look, kept with each one: a restart of the service loses nothing.
+
+    theta: the likeliest value of each unknown of the plan, by name, in spreads of its prior. memory_h: how long a model
+    error lasts in this pour. peak_by_h: by when the core's peak comes, as 95 % of the members have it.
+    """
+
+    theta: Mapping[str, float]
+    memory_h: float
+    peak_by_h: float
+
+    @classmethod
+    def of_json(cls, body: Mapping[str, Any] | None) -> SearchStart | None:
+        """Return where the forecast after a stored one begins; None where nothing is stored, or by an older program."""
+        if body is None or "search" not in body:
+            return None
+        kept = body["search"]
+        return cls(kept["theta"], kept["memory_h"], body["core_peak_at_h"]["p95"])
+
+    def to_json(self) -> dict[str, Any]:
+        """Return what of_json reads, but for the hour of the peak, which is in the forecast."""
+        theta = {name: round(value, 4) for name, value in self.theta.items()}
+        return {"theta": theta, "memory_h": self.memory_h}
+
+    def place(self, names: Sequence[str]) -> Floats:
+        """Return θ of unknowns by their names (p,); 0, as planned, where one is new."""
+        return np.array([self.theta.get(name, 0.0) for name in names])
+
+
+@dataclass(frozen=True)
 class Forecast:
     """What the pour will probably do, seen from at_h. °C, hours since pouring, chances 0–1.
 
@@ -106,6 +136,7 @@ class Forecast:
     what_if: dict[str, WhatIf]
     ahead: Outlook = field(repr=False)
     state: MemberState = field(repr=False)
+    search: SearchStart
     fan_cooling: Band | None = None
 
     def to_json(self) -> dict[str, Any]:
@@ -135,6 +166,7 @@ class Forecast:
             "what_if": {name: answer.to_json() for name, answer in self.what_if.items()},
             "fan_cooling": None if self.fan_cooling is None else self.fan_cooling.to_json(),
             "bands": self.bands.to_json(),
+            "search": self.search.to_json(),
             "sample": {
                 "members": self.members,
                 "effective": round(self.effective_members, 1),
@@ -149,13 +181,13 @@ def forecast(
     *,
     at_h: float,
     sample: MemberSample | None = None,
-    previous: Forecast | None = None,
+    previous: SearchStart | None = None,
     fans: Sequence[FanRun] | None = None,
 ) -> Forecast:
     """Return what the pour will probably do, from readings up to at_h.
 
     history: place → hours and °C (NaN for a fault), the places `core`, `core-2`, `surface`, `underside`, `room` …;
-    readings after at_h are not looked at. previous: an earlier forecast of the same pour, to start the search from.
+    readings after at_h are not looked at. previous: of an earlier forecast of the same pour.
     fans: when a fan ran, runs and is to run over its surface; None: as the plan has it. Its what_if is empty: see
     what_if.py. Raises BadInput, DidNotConverge.
     """
@@ -168,12 +200,12 @@ def forecast(
     dice = [np.random.default_rng([sample.seed, which]) for which in range(5)]
     room = good_readings(history["room"], at_h) if "room" in history else (np.zeros(0), np.zeros(0))
     before, ahead = room_draws(plan, room, at_h=at_h, until_h=until_h, rng=dice[0], count=sample.members)
-    memory_h = _memory_h(plan) if previous is None else previous.state.memory_h
+    memory_h = _memory_h(plan) if previous is None else previous.memory_h
     observed = ObservedPour(plan, history, at_h, before, memory_h, fan_effects(plan, runs))
     observed, posterior = _searched(observed, previous, dice[1])
     drawn = _drawn(observed, posterior, sample.members, dice[2])
     state = _state(observed, posterior, drawn, ahead, until_h, dice)
-    answer = _answer(plan, state, roll_forward(plan, state))
+    answer = _answer(plan, state, roll_forward(plan, state), _theta(observed, posterior))
     return replace(
         answer,
         causes=causes_of(observed.unknowns, drawn.theta, plan),
@@ -185,12 +217,12 @@ def forecast(
 
 
 def _searched(
-    observed: ObservedPour, previous: Forecast | None, rng: np.random.Generator
+    observed: ObservedPour, previous: SearchStart | None, rng: np.random.Generator
 ) -> tuple[ObservedPour, Posterior]:
     """Return the pour with what explains its readings best, looked for from the last forecast on."""
-    late = previous is not None and previous.core_peak_at_h.p95 < observed.at_h
-    best = None if previous is None else previous.state.best
-    return infer(observed, rng, best, rounds=LATE_ROUNDS if late else ROUNDS)
+    late = previous is not None and previous.peak_by_h < observed.at_h
+    start = None if previous is None else previous.place([u.name for u in observed.unknowns])
+    return infer(observed, rng, start, rounds=LATE_ROUNDS if late else ROUNDS)
 
 
 def _state(
@@ -209,7 +241,6 @@ def _state(
     done += going_on(observed.windows, flux, at_h, dice[4]) or to_come(at_h, until_h, members, dice[4])
     shift, past = _of_core(observed.probes, drawn.read, drawn.picked, posterior.trust)
     return MemberState(
-        posterior.best,
         members_at(observed.unknowns, later),
         drawn.now,
         room,
@@ -294,7 +325,14 @@ def _of_core(
     return np.stack([OFFSET_C**2 * miss.sum(axis=1), miss @ fading]), (probe.peak_c, probe.peak_at_h)
 
 
-def _answer(plan: Plan, state: MemberState, ahead: Outlook) -> Forecast:
+def _theta(observed: ObservedPour, posterior: Posterior) -> dict[str, float]:
+    """Return the likeliest value of each unknown by name, but for what warmed the surface: that is looked for anew."""
+    names = [unknown.name for unknown in observed.unknowns]
+    known = len(names) - len(observed.windows)
+    return dict(zip(names[:known], posterior.best[:known].tolist(), strict=True))
+
+
+def _answer(plan: Plan, state: MemberState, ahead: Outlook, theta: Mapping[str, float]) -> Forecast:
     at_h, limit_c = state.now.hours, plan.resin.limits.max_core_c
     passed = state.past_peak_c > limit_c
     chance = 1.0 if passed else ahead.chance_over(limit_c)
@@ -302,11 +340,12 @@ def _answer(plan: Plan, state: MemberState, ahead: Outlook) -> Forecast:
     crossing = None
     if not passed and len(crosses) > FEW * len(ahead.crosses_at_h):
         crossing = band(crosses)
+    peak_at_h = band(ahead.core_peak_at_h)
     return Forecast(
         at_h=at_h,
         limit_c=limit_c,
         core_peak_c=band(ahead.core_peak_c),
-        core_peak_at_h=band(ahead.core_peak_at_h),
+        core_peak_at_h=peak_at_h,
         hottest_peak_c=band(ahead.hottest_peak_c),
         hottest_peak_at_h=band(ahead.hottest_peak_at_h),
         chance_core_over_limit=chance,
@@ -326,6 +365,7 @@ def _answer(plan: Plan, state: MemberState, ahead: Outlook) -> Forecast:
         what_if={},
         ahead=ahead,
         state=state,
+        search=SearchStart(theta, state.memory_h, peak_at_h.p95),
     )
 
 

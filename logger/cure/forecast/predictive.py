@@ -91,12 +91,11 @@ class QuantileCurves:
 class MemberState:
     """The members now: what a what-if goes on from.
 
-    best (p,): the likeliest θ. shift (2, M): what each still misses of the core probe: its offset, and what fades over
+    shift (2, M): what each still misses of the core probe: its offset, and what fades over
     memory_h. noise (M,): each member's share of what is never known. done: what was and will be done to the pour.
     past_peak: the highest that the core probe has read, and when.
     """
 
-    best: Floats
     members: Members
     now: Checkpoint
     room: RoomHistory

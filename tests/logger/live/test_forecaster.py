@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
+import json
 import os
 from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from logger.alarms.inputs import Remedy
+from logger.cure.forecast.forecast import SearchStart
+from logger.cure.solver.prediction import predict
 from logger.facts import sentence
 from logger.live.forecast_facts import answer_of
-from logger.live.forecaster import FIRST_H, Forecaster, ForecastTask, due_at_h, fan_runs
+from logger.live.forecaster import FIRST_H, Forecaster, ForecastTask, due_at_h, fan_runs, work_out
 from logger.live.schedule import Pace
+from logger.plan.file import plan_from_text
 from logger.pour import Stage
+from logger.record.figures import Place
 from logger.store import forecasts, pours, readings, stations
 from logger.store.boots import Timeline
 from logger.store.database import Store
@@ -242,3 +249,74 @@ def test_a_forecast_that_comes_after_the_pour_has_ended_is_put_into_no_record(
     assert Forecaster(store, timeline, compute).make(pour_id) == (not stages)
     with store.read() as connection:
         assert len(forecasts.newest(connection, pour_id, 9)) == (0 if stages else 1)
+
+
+#: An invented table that cures a fifth faster than planned, poured warm, in still air: its limit falls after 10 h.
+RUNAWAY = """
+title = "Invented deep river"
+[resin]
+name = "Invented slow system"
+density_kg_m3 = 1100.0
+specific_heat_j_kgk = 1900.0
+heat_of_cure_j_g = 360.0
+[resin.rate]
+k1_per_s = {k1}
+k2_per_s = {k2}
+[resin.limits]
+max_core_c = 60.0
+[pour]
+shape = "river"
+depth_mm = 45.0
+width_mm = 280.0
+length_mm = 2100.0
+start_c = {start_c}
+[form]
+underside = "open"
+[form.bottom]
+thickness_mm = 18.0
+[form.side]
+thickness_mm = 260.0
+[air]
+room_c = {room_c}
+{top}
+[run]
+hours = 72.0
+"""
+
+
+def running_away(at_h: float) -> ForecastTask:
+    """What is known of that table at an hour: readings every five minutes, with a little of a wobble."""
+    plan_toml = RUNAWAY.format(k1=6e-7, k2=1.6e-5, start_c=21.0, room_c=21.0, top="")
+    truth = RUNAWAY.format(k1=7.32e-7, k2=1.952e-5, start_c=23.0, room_c=22.0, top="top_w_m2k = 8.0")
+    curve = predict(plan_from_text(truth)).curve
+    hours = np.arange(0.0, at_h, 1.0 / 12.0)
+    wobble = 0.03 * np.sin(997.0 * hours)
+    felt = {name: getattr(curve, f"{name}_c") for name in ("core", "surface", "underside")}
+    history = {
+        name: Place(hours, np.interp(hours, curve.hours, true) + wobble) for name, true in felt.items()
+    }
+    history["room"] = Place(hours, 22.0 + wobble)
+    return ForecastTask(plan_toml, history, at_h, seed=5, help_from=2.0)
+
+
+def test_a_forecast_after_a_restart_is_that_of_a_service_that_ran_on() -> None:
+    """The bands overlap by nine tenths of the narrower one: from nothing (the database was restored from an older
+    copy), from the forecast an hour before, and from one of another pour, which no search may trust."""
+    task = running_away(10.6)
+    before = work_out(replace(running_away(9.4), seed=5))
+    other = SearchStart(dict.fromkeys(before["search"]["theta"], 0.0), before["search"]["memory_h"], 30.0)
+    starts = [None, SearchStart.of_json(before), other]
+    bands = [work_out(replace(task, start=start))["core_peak_c"] for start in starts]
+    for one in bands:
+        for two in bands:
+            both = min(one["p95"], two["p95"]) - max(one["p05"], two["p05"])
+            assert both > 0.9 * min(one["p95"] - one["p05"], two["p95"] - two["p05"])
+
+
+def test_a_forecast_begins_where_the_last_stored_one_ended() -> None:
+    """Through the stored body alone, as after a restart; a body of an older program has no such place."""
+    stored = body(2.0) | {"search": {"theta": {"rate_factor": 0.7}, "memory_h": 1.5}}
+    start = SearchStart.of_json(json.loads(json.dumps(stored)))
+    assert start is not None
+    assert start.place(["heat_factor", "rate_factor"]).tolist() == [0.0, 0.7]
+    assert SearchStart.of_json(body(2.0)) is None
