@@ -88,7 +88,7 @@ def assess(
     findings: list[Finding] = []
     belly = 0.0
     try:
-        belly = form.belly_m3(plan)
+        belly = form.belly_m3(plan, cure)
     except BadInput:
         # The form's own topic below tells this refusal; the volume is then given without a belly.
         belly = 0.0
@@ -129,7 +129,7 @@ def assess_fully(plan: Plan, prediction: Prediction | None = None) -> Assessment
     """
     cure = ask_cure(plan, prediction)
     try:
-        thick = form.thicker_panel(plan)
+        thick = form.thicker_panel(plan, cure)
     except BadInput:
         thick = None  # the form's own topic tells this refusal
     if thick is not None and cure.peak_c is not None and cure.peak_c <= plan.resin.limits.max_core_c:

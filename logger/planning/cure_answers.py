@@ -50,7 +50,8 @@ class CureAnswers:
     NOTHING for the plan's own. room_peak_c: what the plan reaches in that room. layers: None where none were asked for
     (layers_asked) or none hold. hot_void: a void deeper than its layer and what it reaches by itself, where that is
     over the limit. thick_panel_c: what the plan reaches on the thicker bottom that its sag asks for. band: its peak in
-    each resin that the datasheet leaves possible; None where the plan names none.
+    each resin that the datasheet leaves possible; None where the plan names none. underside_c: the hottest that the
+    lower face of the bottom panel gets.
     """
 
     peak_c: float | None = None
@@ -69,6 +70,7 @@ class CureAnswers:
     hot_void: tuple[str, float] | None = None
     thick_panel_c: float | None = None
     band: PlannedBand | None = None
+    underside_c: float | None = None
 
 
 NO_ANSWERS = CureAnswers()
@@ -87,6 +89,7 @@ def answers_of(plan: Plan, prediction: Prediction | None) -> CureAnswers:
         coat=coat_window(plan) if plan.slab else None,
         assumed=tuple(assumptions(plan)),
         band=planned_band(plan),
+        underside_c=float(np.max(curve.underside_c)) if len(curve.hours) else None,
     )
 
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from logger.cure.model.heat_transfer import underside_w_m2k
+from logger.cure.solver.assumptions import underside_is_closed
 from logger.facts import NOTHING, Fact, Value, fact
 from logger.plan.file import Plan
 from logger.plan.planning_tables import Seam, Slab, Support
 from logger.planning import works
-from logger.planning.cure_answers import CureAnswers, room_range_c
+from logger.planning.cure_answers import NO_ANSWERS, CureAnswers, room_range_c
 from logger.planning.finding import (
     COMMON_PRACTICE,
     CURE_MODEL,
@@ -19,11 +21,12 @@ from logger.planning.finding import (
     Figure,
     Finding,
     Light,
+    followed,
     within,
 )
 from logger.planning.findings.wood import slab_density
 from logger.planning.physics import floating, form, leaks
-from logger.planning.physics.panels import find_panel, panel_label, stiffness
+from logger.planning.physics.panels import find_panel, panel_label, softens, stiffness
 from logger.planning.physics.shape import top_area_m2, total_depth_m
 from logger.quantities import (
     at_least,
@@ -33,6 +36,7 @@ from logger.quantities import (
     mass,
     peak,
     quantity,
+    temperature,
     typed_length,
     volume,
 )
@@ -41,6 +45,10 @@ from logger.units import GRAVITY_M_S2
 TOPIC = "form"
 LOSS_WATCH = Constant(fact("constant.leak-watch"), 1.0, "%", PROJECT_CHOICE)
 LOSS_STOP = Constant(fact("constant.leak-stop"), 5.0, "%", PROJECT_CHOICE)
+#: From this on a plastic panel is said to be softer than its modulus, which is that of 23 °C. This project's choice.
+WARM_PANEL_C = 30.0
+#: Area over perimeter of a form's underside, m: it moves the coefficient of its air by little.
+_FACE_M = 0.15
 UNKNOWN_GEL_H = Constant(fact("constant.gel-unpredicted"), 24.0, "h", COMMON_PRACTICE)
 
 
@@ -65,8 +73,28 @@ def load_pa(plan: Plan) -> float:
     return max([resin, *slabs])
 
 
-def sag_of(plan: Plan) -> Sag | None:
-    """Return the sag of the bottom panel with its creep; None when the plan does not say what it rests on."""
+def panel_c(plan: Plan, cure: CureAnswers) -> float:
+    """Return how warm the middle of the bottom panel gets, °C: from its lower face as predicted, by the heat that
+    leaves there; the warmest room where nothing was predicted.
+    """
+    warmest, face_c = room_range_c(plan)[1], cure.underside_c
+    if face_c is None or face_c <= warmest:
+        return warmest
+    air, bottom = plan.air, plan.form.bottom
+    leaves_w_m2k = air.bottom_w_m2k
+    if leaves_w_m2k is None:
+        closed = underside_is_closed(plan)
+        leaves_w_m2k = float(
+            underside_w_m2k(face_c, warmest, size_m=_FACE_M, emissivity=air.emissivity, closed=closed)
+        )
+    half = 0.5 * bottom.thickness_mm / 1000 / bottom.conductivity_w_mk
+    return face_c + half * leaves_w_m2k * (face_c - warmest)
+
+
+def sag_of(plan: Plan, cure: CureAnswers = NO_ANSWERS) -> Sag | None:
+    """Return the sag of the bottom panel with its creep, as warm as it gets under the resin; None when the plan does
+    not say what it rests on.
+    """
     support = plan.form.support
     thickness = plan.form.bottom.thickness_mm / 1000
     if support is None or thickness == 0:
@@ -80,9 +108,8 @@ def sag_of(plan: Plan) -> Sag | None:
         fact("mend.measure-panel-0-means-none"),
     )
     load = load_pa(plan)
-    warmest = room_range_c(plan)[1]
     modulus, creep = stiffness(
-        support.panel, support.hours_loaded, warmest, support.modulus_gpa, support.creep_factor
+        support.panel, support.hours_loaded, panel_c(plan, cure), support.modulus_gpa, support.creep_factor
     )
     stiff = modulus.value * 1e9 / creep.value
     span = support.span_mm / 1000
@@ -114,9 +141,9 @@ def _coefficient(support: Support) -> Constant:
     return Constant(fact("constant.sag-of-plate"), alpha, "", works.ROARK)
 
 
-def belly_m3(plan: Plan) -> float:
+def belly_m3(plan: Plan, cure: CureAnswers = NO_ANSWERS) -> float:
     """Resin that the belly of the form takes, m³; 0 when the sag is not known."""
-    sag = sag_of(plan)
+    sag = sag_of(plan, cure)
     return 0.0 if sag is None else sag.belly_m3
 
 
@@ -125,9 +152,9 @@ def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
     return [_sag(plan, cure), _walls(plan), *_floating(plan), *_leak(plan, cure), *_sticking(plan)]
 
 
-def thicker_panel(plan: Plan) -> Plan | None:
+def thicker_panel(plan: Plan, cure: CureAnswers = NO_ANSWERS) -> Plan | None:
     """Return the plan on the thinnest bottom that bears it within what is to be watched; None where its own does."""
-    sag, support = sag_of(plan), plan.form.support
+    sag, support = sag_of(plan, cure), plan.form.support
     if sag is None or support is None or sag.sag_m * 1000 <= support.watch_sag_mm:
         return None
     bottom = plan.form.bottom.model_copy(update={"thickness_mm": float(math.ceil(sag.thicker_m * 1000))})
@@ -136,7 +163,7 @@ def thicker_panel(plan: Plan) -> Plan | None:
 
 def _sag(plan: Plan, cure: CureAnswers) -> Finding:
     support = plan.form.support
-    sag = sag_of(plan)
+    sag = sag_of(plan, cure)
     if support is None or sag is None:
         return Finding(
             TOPIC,
@@ -173,6 +200,10 @@ def _sag(plan: Plan, cure: CureAnswers) -> Finding:
         belly_l = sag.belly_m3 * 1000
         sentence = fact("panel-sags", **panel, sag=length(mm, None), belly=volume(belly_l, None))
         figures.append(Figure(fact("figure.belly"), belly_l, "L"))
+    warm_c = panel_c(plan, cure)
+    figures.append(Figure(fact("figure.panel-gets"), warm_c, "°C"))
+    if support.modulus_gpa is None and warm_c > WARM_PANEL_C and softens(support.panel):
+        sentence = followed(sentence, fact("panel-softer-warm", panel=temperature(warm_c, 0)))
     if light is Light.OK:
         return Finding(TOPIC, "sag", light, sentence, tuple(figures), constants)
     mended: dict[str, Value] = {

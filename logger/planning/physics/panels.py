@@ -127,6 +127,11 @@ def find_panel(name: str) -> PanelMaterial:
     return panel
 
 
+def softens(name: str) -> bool:
+    """Whether a panel's modulus is that of a plastic at 23 °C, for which no figures of a warmer one are at hand."""
+    return find_panel(name).name in {"polypropylene", "acrylic", "silicone"}
+
+
 def hdpe_modulus_gpa(hours_loaded: float, panel_c: float = 23.0) -> float:
     """Apparent modulus of HDPE (PE3) after some hours of load, GPa: straight between table rows in log time."""
     hours = within("hours_loaded", hours_loaded, 0.5, 8760, "h", fact("mend.give-load-time"))

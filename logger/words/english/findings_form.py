@@ -10,6 +10,8 @@ ENGLISH: dict[str, str | Plural] = {
     "panel-far-too-weak": "{thickness} {panel} over {span} is far too weak: by the formula it would sag by more than "
     "half its thickness.",
     "panel-sags": "{thickness} {panel} over {span} sags {sag}; the belly takes {belly} of resin.",
+    "panel-softer-warm": "That is its stiffness at room temperature: under this pour it gets {panel}, and softer. Take "
+    "its modulus at that temperature from its maker.",
     "closer-supports-or-thicker-panel": "Put supports every {apart} or closer, or use a panel of {panel} or more; "
     "predict again with it, it keeps more heat in.",
     "closer-supports-not-thicker-panel": "Put supports every {apart} or closer. A panel of {panel} would bear it, but "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
@@ -13,7 +14,7 @@ from logger.cure.model.kinetics import EARLIEST_GEL
 from logger.cure.solver.prediction import predict
 from logger.plan.file import Plan, plan_from_text, plan_to_text, read_plan
 from logger.planning.assess import Assessment, assess, assess_fully
-from logger.planning.cure_answers import CureAnswers
+from logger.planning.cure_answers import CureAnswers, answers_of
 from logger.planning.examples import EXAMPLES
 from logger.planning.finding import Finding, Light
 from logger.words.render import say
@@ -327,3 +328,56 @@ def test_a_room_outside_the_limits_stops_it(plan_toml: str, room: str, key: str)
     plan = plan_from_text(plan_toml.replace("room_c = 21", f"room_c = {room}"))
 
     assert key in {finding.key for finding in assess(plan).at(Light.STOP)}
+
+
+def sag_mm(plan: Plan, cure: CureAnswers) -> float:
+    """The sag that is told, mm."""
+    finding = next(f for f in assess(plan, answers=cure).findings if f.key in ("sag", "sag-wide"))
+    return next(figure.value for figure in finding.figures if say(figure.name) == "sag")
+
+
+def test_a_plastic_bottom_sags_as_warm_as_the_pour_makes_it(plan_toml: str) -> None:
+    """HDPE under a lower face at 35 °C in a room of 21 °C: the middle of 12 mm (0.2 W/(m·K)) loses 8 W/(m²·K) and is
+    35 + 0.03 · 8 · 14 = 38.4 °C, where the Handbook of PE Pipe (from memory) has 0.756 of the stiffness (closed form).
+    """
+    more = '[form.support]\nspan_mm = 300\npanel = "HDPE"\n[form.bottom]\nthickness_mm = 12\nconductivity_w_mk = 0.2\n'
+    plan = plan_from_text(re.sub(r"bottom_w_m2k = \S+", "bottom_w_m2k = 8", plan_toml) + more)
+    cold, warm = sag_mm(plan, CureAnswers(underside_c=21.0)), sag_mm(plan, CureAnswers(underside_c=35.0))
+
+    middle_c = 35.0 + 0.03 * 8 * 14
+    assert cold / warm == pytest.approx(1 - 0.27 * (middle_c - 23) / 17, rel=1e-3)
+    assert sag_mm(plan, CureAnswers()) == cold
+
+
+def test_what_a_prediction_says_of_the_underside_reaches_the_sag(plan_toml: str) -> None:
+    """A pour that warms its form bends a plastic bottom more than the room alone would."""
+    plan = plan_from_text(plan_toml + '[form.support]\nspan_mm = 300\npanel = "HDPE"\n')
+    prediction = predict(plan)
+    assert prediction.curve.underside_c.max() > 23.0
+    assert sag_mm(plan, answers_of(plan, prediction)) > sag_mm(plan, CureAnswers())
+
+
+def test_a_panel_without_figures_of_its_warmth_is_told_to_be_softer(plan_toml: str) -> None:
+    """Acrylic's modulus is that of room temperature: the plan says so from 30 °C on, and not of plywood."""
+    support = '[form.support]\nspan_mm = 300\npanel = "{}"\n'
+    for panel, said in (("acrylic", True), ("birch plywood", False)):
+        plan = plan_from_text(plan_toml + support.format(panel))
+        found = assess(plan, answers=CureAnswers(underside_c=40.0)).findings
+        sag = next(f for f in found if f.key in ("sag", "sag-wide"))
+        assert ("its stiffness at room temperature" in say(sag.sentence)) is said
+
+
+@pytest.mark.parametrize(("reading", "beyond"), [(8, False), (13.5, False), (15, True), (5, True)])
+def test_movement_beyond_what_was_measured_is_called_rough(
+    plan_toml: str, reading: float, beyond: bool
+) -> None:
+    """Table 13-5 holds from 6 to 14 % moisture (Wood Handbook ch. 13)."""
+    meter = f"[slab.meter]\nreadings_pct = [{reading}, {reading}]\n"
+    plan = plan_from_text(
+        plan_toml.replace("room_c = 21", "room_c = 21\nrelative_humidity_pct = 50")
+        + SLAB.format("oak")
+        + meter
+    )
+    moves = next(f for f in assess(plan).findings if f.key.startswith("movement"))
+
+    assert ("from 6 % to 14 % moisture, and this goes beyond" in say(moves.sentence)) is beyond
