@@ -20,7 +20,7 @@ from pydantic.fields import FieldInfo
 from logger.facts import NOTHING, fact
 from logger.plan.file import Plan
 from logger.planning.physics.panels import panel_names
-from logger.planning.physics.species import species_names
+from logger.planning.physics.species import names_offered
 from logger.words.phrase import phrase
 from web.views.help_text import FOLDER
 
@@ -217,7 +217,7 @@ SLABS = Section(
             "",
             (
                 Field("name", phrase("Name"), "words"),
-                Field("species", phrase("Wood"), "words", offers=tuple(species_names())),
+                Field("species", phrase("Wood"), "words", offers=tuple(names_offered())),
                 Field("thickness_mm", phrase("Thickness")),
                 Field("width_mm", phrase("Width")),
                 Field("length_mm", phrase("Length")),

@@ -48,7 +48,8 @@ def slab_density(slab: Slab) -> tuple[Constant, Species | None]:
         return Constant(name, UNKNOWN_WOOD.value, "kg/m³", UNKNOWN_WOOD.source), None
     moisture = moisture_of(slab)
     at = UNMEASURED.value if moisture is None else moisture.mean_pct
-    source = fact("source.wood-density", work=works.WOOD_HANDBOOK_4, moisture=percent(at))
+    code = "source.wood-density-european" if species.european else "source.wood-density"
+    source = fact(code, work=works.WOOD_HANDBOOK_4, moisture=percent(at))
     return Constant(name, wood.density_kg_m3(species, at), "kg/m³", source), species
 
 
@@ -198,6 +199,7 @@ def _movement(plan: Plan, slab: Slab) -> list[Finding]:
             width=length(slab.width_mm, None),
             stress=quantity(line.stress_mpa, "MPa", None),
         )
+        sentence = followed(sentence, *_beyond(moisture.mean_pct, settles))
         figures += [
             Figure(fact("figure.movement"), line.moves_mm, "mm"),
             Figure(fact("figure.stress-if-held"), line.stress_mpa, "MPa"),
@@ -206,12 +208,22 @@ def _movement(plan: Plan, slab: Slab) -> list[Finding]:
             Constant(fact("constant.movement-per-moisture"), coefficient, "1/%", source),
             wood.ACROSS_GRAIN,
             wood.ACROSS_STRENGTH,
+            wood.STRAIGHT_FROM,
+            wood.STRAIGHT_TO,
         ]
     if abs(off) <= APART.value:
         light, key, change = Light.OK, "movement", NOTHING
     else:
         light, key, change = Light.WATCH, "movement-wide", _rest(celsius, moisture.mean_pct)
     return [Finding(TOPIC, key, light, sentence, tuple(figures), tuple(constants), change, slab.name)]
+
+
+def _beyond(*moistures_pct: float) -> list[Fact]:
+    """Return that a movement is rough where it goes beyond the moisture in which it was measured."""
+    low, high = wood.STRAIGHT_FROM.value, wood.STRAIGHT_TO.value
+    if low <= min(moistures_pct) and max(moistures_pct) <= high:
+        return []
+    return [fact("movement-outside-range", low=percent(low, 0), high=percent(high, 0))]
 
 
 def _rest(celsius: float, moisture_pct: float) -> Fact:

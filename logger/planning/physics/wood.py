@@ -23,6 +23,9 @@ DRY_HIGH = Constant(fact("constant.furniture-wood-dampest"), 8.0, "%", works.WOO
 STOP_ABOVE = Constant(fact("constant.slab-too-damp"), 12.0, "%", COMMON_PRACTICE)
 SPREAD_LIMIT = Constant(fact("constant.spread-of-readings"), 2.0, "%", COMMON_PRACTICE)
 READINGS_WANTED = Constant(fact("constant.readings-of-slab"), 6.0, fact("unit.readings"), COMMON_PRACTICE)
+#: Where movement is straight with moisture: the coefficients are those of this range.
+STRAIGHT_FROM = Constant(fact("constant.movement-measured-from"), 6.0, "%", works.WOOD_TABLE_13_5)
+STRAIGHT_TO = Constant(fact("constant.movement-measured-to"), 14.0, "%", works.WOOD_TABLE_13_5)
 METER_SOURCE = fact("source.meter-correction")
 _ROOM, _HOLDS = (
     fact("quantity.room"),

@@ -36,6 +36,8 @@ ENGLISH: dict[str, str | Plural] = {
     "slab-settles-opens": 'In the shop\'s air "{slab}" would settle at {moisture} moisture. On its way it shrinks by '
     "{change} across {width}; if it is held, up to {stress} at the resin line, more than wood bears across the grain: "
     "a gap or a split.",
+    "movement-outside-range": "This is rough: how wood moves is measured from {low} to {high} moisture, and this goes "
+    "beyond.",
     "let-slab-rest": "Let it rest in the shop until its weight stays the same.",
     "let-slab-rest-or-hold-humidity": "Let it rest in the shop until its weight stays the same, or hold the room at "
     "{humidity} humidity.",

@@ -79,6 +79,27 @@ def test_hard_maple_shrinks_as_its_movement_asks_for() -> None:
         assert round(3000 * moves / (1 + 20 * moves), 1) == shrinks
 
 
+@pytest.mark.parametrize(("name", "tangential", "radial", "density"), SPECIES["european"]["rows"])
+def test_a_european_wood_is_known_by_its_botanical_name(
+    name: str, tangential: float, radial: float, density: float
+) -> None:
+    """Shrinkage by genus (Hoadley 1998, Table 1), density at 12 % (EN 350, from memory) given back, source named."""
+    species = find_species(name)
+
+    assert (species.tangential_pct, species.radial_pct) == (tangential, radial)
+    assert wood.density_kg_m3(species, 12) == pytest.approx(density, rel=1e-6)
+    assert "Hoadley 1998" in say(species.movement("flat")[1])
+
+
+def test_the_same_name_is_another_tree_on_either_side_of_the_atlantic() -> None:
+    """European and American walnut, oak, beech and ash move by their own figures."""
+    pairs = (("walnut", "Juglans regia"), ("oak", "quercus robur"), ("beech", "Fagus sylvatica"))
+    for american, european in pairs:
+        assert find_species(american).movement("flat") != find_species(european).movement("flat")
+    assert find_species("Quercus petraea") is find_species("European oak")
+    assert find_species("Juglans nigra") is find_species("black walnut")
+
+
 @pytest.mark.parametrize(("name", "radial", "tangential"), SPECIES["movement"]["rows"])
 def test_a_species_moves_as_its_table_says(name: str, radial: float, tangential: float) -> None:
     """Table 13-5, quarter-sawn and flat-sawn, with the table named."""
