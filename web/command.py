@@ -96,9 +96,19 @@ def print_json(value: Any) -> None:
 
 
 @app.command("predict")
-def predict_command(plan: PlanPath, as_json: Json = False) -> None:
+def predict_command(
+    plan: PlanPath,
+    still: Annotated[
+        bool, typer.Option("--still", help="With liquid resin at rest, whatever the plan says of it.")
+    ] = False,
+    flowing: Annotated[
+        bool, typer.Option("--flowing", help="With liquid resin in motion until it gels. Both options: both.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
     """Solve a plan's cure: how hot its middle gets and when, when it gels, how far it cures.
 
+    Liquid resin moves where the plan has [resin.flow]; else it is taken to be at rest, which is the hotter of the two.
     Example: `pourlog predict plan.toml`
     """
     from logger.cure.solver.prediction import predict
@@ -106,15 +116,21 @@ def predict_command(plan: PlanPath, as_json: Json = False) -> None:
     from logger.planning.chances import chances_of
 
     planned = read_plan(plan)
+    asked = [name for name, wanted in (("still", still), ("flowing", flowing)) if wanted] or ["as-planned"]
+    factors = {"still": 0.0, "flowing": 1.0, "as-planned": None}
     with working(phrase("solving the cross-section …")):
-        prediction = predict(planned)
-        # What is predicted of the plan as it is stands even where one of the others cannot be solved.
-        chances, refused = _tried(chances_of, planned)
+        predictions = {name: predict(planned, flow_factor=factors[name]) for name in asked}
+        # What is predicted of the plan as it is stands even where one of the others cannot be solved; --still and
+        # --flowing compare two solutions.
+        chances, refused = _tried(chances_of, planned) if asked == ["as-planned"] else (None, "")
     if as_json:
-        chance = {"refused": refused} if chances is None else chances.to_json()
-        print_json(said(prediction.to_json() | {"chance": chance}, METRIC))
+        told = {name: said(each.to_json(), METRIC) for name, each in predictions.items()}
+        if asked == ["as-planned"]:
+            chance = {"refused": refused} if chances is None else chances.to_json()
+            told["as-planned"] |= said({"chance": chance}, METRIC)
+        print_json(told if len(told) > 1 else next(iter(told.values())))
         return
-    _show_prediction(planned.title, prediction, planned.resin.limits.max_core_c, chances)
+    _show_predictions(planned, predictions, chances)
     if refused:
         say(phrase("Its chances could not be worked out: {problem}", problem=refused))
 
@@ -627,7 +643,35 @@ def _tried(solve: Callable[[Plan], Chances], plan: Plan) -> tuple[Chances | None
         return None, error.fact
 
 
-def _show_prediction(title: str, prediction: Prediction, limit_c: float, chances: Chances | None) -> None:
+def _show_predictions(plan: Plan, predictions: dict[str, Prediction], chances: Chances | None) -> None:
+    """Print what a plan comes to, one column each of `predictions`, and what to mind."""
+    heads = {"still": phrase("at rest"), "flowing": phrase("in motion"), "as-planned": ""}
+    limit_c = plan.resin.limits.max_core_c
+    several = len(predictions) > 1
+    table = table_of(title=plan.title, show_header=several, title_justify="left")
+    if several:
+        for head in ("", *(heads[name] for name in predictions)):
+            table.add_column(words(head))
+    columns = [_prediction_rows(each, limit_c, chances) for each in predictions.values()]
+    for rows in zip(*columns, strict=True):
+        table.add_row(words(rows[0][0]), *(words(value) for _, value in rows))
+    say(table)
+    if "flowing" in predictions and plan.resin.flow is None:
+        say(phrase("Note: the plan has no [resin.flow]; the motion is that of a usual casting resin."))
+    for warning in dict.fromkeys(each for one in predictions.values() for each in one.warnings):
+        say(phrase("Note: {warning}", warning=warning))
+    if max(each.peak_c for each in predictions.values()) > limit_c:
+        passes = words(phrase("It passes the resin's limit of {limit}.", limit=temperature(limit_c)))
+        do = phrase(
+            "Pour less deep, in a cooler room, or with moving air; the maker's safety data sheet rules."
+        )
+        say(f"[bold]{passes}[/bold] {words(do)}")
+
+
+def _prediction_rows(
+    prediction: Prediction, limit_c: float, chances: Chances | None
+) -> list[tuple[str, str]]:
+    """Return the names and figures of a prediction, and the plan's chances where they are known."""
     from logger.planning.chances import WORDS
 
     shown: dict[str, Any] = prediction.to_json()
@@ -662,18 +706,7 @@ def _show_prediction(title: str, prediction: Prediction, limit_c: float, chances
             (phrase("  chance to pass the limit"), percent(100.0 * chances.over, 0)),
             (phrase("  widened most by"), WORDS[chances.widest]),
         ]
-    table = table_of(title=title, show_header=False, title_justify="left")
-    for name, value in rows:
-        table.add_row(words(name), words(value))
-    say(table)
-    for warning in prediction.warnings:
-        say(phrase("Note: {warning}", warning=warning))
-    if shown["peak_c"] > limit_c:
-        passes = words(phrase("It passes the resin's limit of {limit}.", limit=temperature(limit_c)))
-        do = phrase(
-            "Pour less deep, in a cooler room, or with moving air; the maker's safety data sheet rules."
-        )
-        say(f"[bold]{passes}[/bold] {words(do)}")
+    return rows
 
 
 records.add_to(app)

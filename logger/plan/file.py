@@ -80,6 +80,32 @@ class Diffusion(Table):
     ac_t_per_k: float = Field(default=0.0, ge=-1, le=1, allow_inf_nan=False)
 
 
+class Flow(Table):
+    """How the resin moves before it gels: how thick the fresh mix is, and what makes it rise and sink.
+
+    Viscosity as Castro & Macosko have it (logger/cure/model/viscosity.py). But for the viscosity, which datasheets
+    state, the defaults are a generic casting system's, from memory.
+    """
+
+    viscosity_pa_s: float = Field(ge=0.001, le=1000, allow_inf_nan=False)
+    at_c: float = Field(default=25.0, ge=0, le=60, allow_inf_nan=False)
+    e_j_mol: float = Field(default=50_000.0, ge=0, le=200_000, allow_inf_nan=False)
+    #: 0.577 is the earliest gel of a diepoxide with a diamine (see kinetics.EARLIEST_GEL).
+    gel_conversion: float = Field(default=0.58, ge=0.05, le=0.95, allow_inf_nan=False)
+    exponent_a: float = Field(default=1.5, ge=0, le=10, allow_inf_nan=False)
+    exponent_b: float = Field(default=1.0, ge=-10, le=10, allow_inf_nan=False)
+    expansion_per_k: float = Field(default=5e-4, ge=0, le=0.005, allow_inf_nan=False)
+    #: By how much the density grows until it is fully cured.
+    density_gain_pct: float = Field(default=4.0, ge=0, le=20, allow_inf_nan=False)
+
+    @model_validator(mode="after")
+    def _thickens(self) -> Flow:
+        at_gel = self.exponent_a + self.exponent_b * self.gel_conversion
+        if at_gel <= 0:
+            raise ValueError(fact("plan-flow-does-not-gel", at_gel=quantity(at_gel, "", None)))
+        return self
+
+
 class Limits(Table):
     """What the datasheet allows."""
 
@@ -140,6 +166,7 @@ class Resin(Table):
     glass: Glass = Glass()
     diffusion: Diffusion | None = None
     possible: Possible | None = None
+    flow: Flow | None = None
 
 
 class PourTable(Table):

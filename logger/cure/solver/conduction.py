@@ -83,6 +83,8 @@ class LineOperators:
         #: Rate of change by the flow between the cells, to a higher order than the links; transposed for "x".
         rate = cells.flow / cells.capacity[:, None]
         self.generator = np.ascontiguousarray(rate.T) if along == "x" else rate
+        #: What the liquid's motion adds to the links, W/K (M, n − 1); None where nothing moves.
+        self.stirred: Floats | None = None
         #: Rate of change of θ by flow and faces together, transposed for "x".
         self.operator = np.empty((members, n, n))
         self._decompose(EVERYONE)
@@ -93,6 +95,8 @@ class LineOperators:
         other.__dict__.update(self.__dict__)
         for name in _BY_MEMBER:
             setattr(other, name, getattr(self, name)[members])
+        if self.stirred is not None:
+            other.stirred = self.stirred[members]
         return other
 
     def set_ends(self, who: Picks, low: Floats | None = None, high: Floats | None = None) -> None:
@@ -103,7 +107,22 @@ class LineOperators:
             self.high[who] = high
         self._decompose(who)
 
+    def stir(self, who: NDArray[np.intp], more: Floats) -> None:
+        """Set what motion adds to the links of some members, W/K (picked, n − 1); propagators must be built again."""
+        if self.stirred is None:
+            self.stirred = np.zeros((len(self.low), len(self.links)))
+        self.stirred[who] = more
+        self._decompose(who)
+
     def _decompose(self, who: Picks) -> None:
+        if self.stirred is not None:
+            numbers = np.arange(len(self.low))[who]
+            moving = self.stirred[numbers].any(axis=1)
+            if moving.any():
+                self._decompose_stirred(numbers[moving])
+                who = numbers[~moving]
+                if not len(who):
+                    return
         # Members with the same ends share their modes: in a search most of them differ in something else.
         ends, back = np.unique(np.stack([self.low[who], self.high[who]]), axis=1, return_inverse=True)
         low, high = ends
@@ -121,22 +140,45 @@ class LineOperators:
         self.left[who] = vectors[back]
         self.right[who] = np.linalg.inv(vectors)[back]
 
-    def _symmetric(self, low: Floats, high: Floats) -> tuple[Floats, Floats]:
+    def _decompose_stirred(self, who: NDArray[np.intp]) -> None:
+        """Decompose for members whose liquid moves: the accurate flow and what the motion adds, each member its own."""
+        assert self.stirred is not None
+        low, high, more = self.low[who], self.high[who], self.stirred[who]
+        rate = self.generator.T if self.along == "x" else self.generator
+        matrix = np.repeat(rate[None], len(who), axis=0)
+        for i, weight in enumerate(self.low_weights):
+            matrix[:, 0, i] -= low * weight / self.capacity[0]
+        for i, weight in enumerate(self.high_weights):
+            matrix[:, -1, -1 - i] -= high * weight / self.capacity[-1]
+        at = np.arange(len(self.links))
+        matrix[:, at, at] -= more / self.capacity[:-1]
+        matrix[:, at, at + 1] += more / self.capacity[:-1]
+        matrix[:, at + 1, at + 1] -= more / self.capacity[1:]
+        matrix[:, at + 1, at] += more / self.capacity[1:]
+        self.operator[who] = np.swapaxes(matrix, 1, 2) if self.along == "x" else matrix
+        decay, vectors = self._symmetric(low, high, more)
+        self.decay[who] = np.maximum(decay, 0.0)
+        self.left[who] = vectors
+        # The modes are orthogonal once scaled by the root of the capacities.
+        self.right[who] = np.swapaxes(vectors, 1, 2) * self.capacity
+
+    def _symmetric(self, low: Floats, high: Floats, more: Floats | float = 0.0) -> tuple[Floats, Floats]:
         """Return the plain links between neighbours instead: symmetric once scaled, so that its modes are always real.
 
         The pull at the start of a step holds the accurate flow in any case; this only damps the change within it.
         """
         n = len(self.capacity)
+        links = self.links + more
         diagonal = np.zeros((len(low), n))
-        diagonal[:, :-1] += self.links
-        diagonal[:, 1:] += self.links
+        diagonal[:, :-1] += links
+        diagonal[:, 1:] += links
         diagonal[:, 0] += low
         diagonal[:, -1] += high
         matrix = np.zeros((len(low), n, n))
         at = np.arange(n)
         matrix[:, at, at] = diagonal / self.capacity
         root = np.sqrt(self.capacity)
-        off = -self.links / (root[:-1] * root[1:])
+        off = -links / (root[:-1] * root[1:])
         matrix[:, at[:-1], at[1:]] = off
         matrix[:, at[1:], at[:-1]] = off
         decay, vectors = np.linalg.eigh(matrix)

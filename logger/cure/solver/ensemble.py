@@ -10,6 +10,7 @@ import numpy as np
 from logger.arrays import Floats
 from logger.cure.model.crossing import first_crossing
 from logger.cure.model.kinetics import EARLIEST_GEL, Chemistry, chemistry
+from logger.cure.model.viscosity import USUAL_FLOW
 from logger.cure.solver.fans import fan_effects, interventions_of, runs_of
 from logger.cure.solver.march import CORE, CORE_CURE, HOTTEST, MEAN, SURFACE, UNDERSIDE, Resolution, StopRule
 from logger.cure.solver.mesh import Section, section_of
@@ -26,7 +27,7 @@ from logger.cure.solver.simulation import (
 )
 from logger.errors import BadInput
 from logger.facts import fact
-from logger.plan.file import Plan
+from logger.plan.file import Flow, Plan
 from logger.quantities import hours_alone
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
 
@@ -53,7 +54,8 @@ class Members:
     25 °C kept); first_factor k1 once more (the cure before it feeds itself). top_factor, bottom_factor, side_factor
     multiply the coefficients, given or computed. start_offset_c adds to the start of every layer, room_offset_c to the
     room (form and slabs start with it). probe_x_mm: the core probe's distance from the centre line; probe_z_mm: its
-    height above mid-depth of the first layer, negative below. Both are kept inside the resin.
+    height above mid-depth of the first layer, negative below. Both are kept inside the resin. flow_factor: how
+    strongly liquid resin moves, 0 at rest, 1 as the correlations say; None: 1 where the plan has [resin.flow], else 0.
     """
 
     rate_factor: Floats | float = 1.0
@@ -67,10 +69,11 @@ class Members:
     probe_x_mm: Floats | float = 0.0
     probe_z_mm: Floats | float = 0.0
     first_factor: Floats | float = 1.0
+    flow_factor: Floats | float | None = None
 
     def arrays(self) -> dict[str, Floats]:
         """Every field as a float array (M,). Raises BadInput when they do not fit or are out of range."""
-        names = [f.name for f in fields(self)]
+        names = [f.name for f in fields(self) if getattr(self, f.name) is not None]
         values = [np.atleast_1d(np.asarray(getattr(self, name), dtype=float)) for name in names]
         try:
             broad = np.broadcast_arrays(*values)
@@ -195,6 +198,7 @@ def run_ensemble(
         given["start_offset_c"],
         Factors(given["top_factor"], given["bottom_factor"], given["side_factor"]),
         probe_of(plan, section, given["probe_x_mm"], given["probe_z_mm"]),
+        *flow_of(plan, len(given["rate_factor"]), given.get("flow_factor")),
     )
     result = simulate(
         problem, SolverRun(until, run.snapshots_h, run.resolution.accuracy, run.stop), changes, start
@@ -206,7 +210,20 @@ def run_ensemble(
     return _result(result, problem.members, at)
 
 
-def as_planned(plan: Plan, fineness: float, chem: Chemistry | None = None) -> Problem:
+def flow_of(plan: Plan, members: int, factor: Floats | None = None) -> tuple[Flow | None, Floats | None]:
+    """Return how a plan's liquid moves, and how strongly in each member (M,): `factor`, or as the plan says.
+
+    A plan without [resin.flow] is at rest; where a factor is given all the same, its resin is a usual one.
+    """
+    flow = plan.resin.flow
+    if factor is not None:
+        return (USUAL_FLOW if flow is None else flow), factor
+    return (None, None) if flow is None else (flow, np.ones(members))
+
+
+def as_planned(
+    plan: Plan, fineness: float, chem: Chemistry | None = None, flow_factor: float | None = None
+) -> Problem:
     """Return the plan as it is, for each member of `chem` (None: one, with the plan's own resin)."""
     chem = chemistry(plan.resin) if chem is None else chem
     members = len(chem.rise_k)
@@ -220,6 +237,7 @@ def as_planned(plan: Plan, fineness: float, chem: Chemistry | None = None) -> Pr
         zero,
         Factors(one, one, one),
         probe_of(plan, section, zero, zero),
+        *flow_of(plan, members, None if flow_factor is None else flow_factor * one),
     )
 
 

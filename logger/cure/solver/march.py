@@ -19,6 +19,7 @@ from logger.arrays import Floats, Indices
 from logger.cure.model.kinetics import Chemistry
 from logger.cure.solver.boundary import Boundary
 from logger.cure.solver.conduction import EVERYONE, LineOperators
+from logger.cure.solver.motion import Motion
 from logger.cure.solver.observe import (
     AROUND,
     CORE,
@@ -143,6 +144,8 @@ class Interval:
     inner: Boundary | None
     couplings: list[FaceCoupling]
     observer: Observer
+    #: Of liquid that moves; None: heat is only conducted.
+    motion: Motion | None = None
 
     @cached_property
     def faces(self) -> list[Boundary]:
@@ -189,6 +192,7 @@ class Interval:
             None if self.inner is None else self.inner.take(members),
             [replace(coupling, lines=new[id(coupling.lines)]) for coupling in self.couplings],
             self.observer.take(members),
+            None if self.motion is None else self.motion.take(members, new),
         )
 
 
@@ -335,9 +339,11 @@ class March:
         track.add(front.who, front.time_s.copy(), front.reading)
         for _count in range(acc.most_steps):
             left = until_s - front.time_s
-            pieces = np.ceil(left / front.step_s - 0.02)
-            dt = np.where(pieces >= 3.0, front.step_s, left / np.maximum(pieces, 1.0))
             self._refresh(interval, front)
+            longest = self._stir(interval, chem, front)
+            step = front.step_s if longest is None else np.minimum(front.step_s, longest)
+            pieces = np.ceil(left / step - 0.02)
+            dt = np.where(pieces >= 3.0, step, left / np.maximum(pieces, 1.0))
             self._build(interval, dt, front.built)
             tried = self._attempt(interval, chem, front, dt)
             good = tried.error <= 1.0
@@ -426,6 +432,9 @@ class March:
         np.clip(fine[1], 0.0, 1.0 - 1e-9, out=fine[1])
         middle[0] += 0.5 * t_gap
         middle[1] += 0.5 * a_gap
+        if interval.motion is not None:
+            interval.motion.mix(middle[1], 0.5 * dt)
+            interval.motion.mix(fine[1], dt)
         middle_s, end_s = start.time_s + 0.5 * dt, start.time_s + dt
         at_middle = read(interval, middle[0], middle[1], self.room.at(middle_s, start.who))
         end_room = self.room.at(end_s, start.who)
@@ -456,6 +465,18 @@ class March:
                 hold = mean[off] / (1.0 + mean[off] * face.resistance[coupling.cells.start])
                 coupling.lines.set_ends(off, **{coupling.end: hold * coupling.size})
                 front.built[off] = 0.0
+
+    def _stir(self, interval: Interval, chem: Chemistry, front: _Front) -> Floats | None:
+        """Set how the liquid is stirred in the step that begins, and return the longest step for it, s (m,)."""
+        motion = interval.motion
+        if motion is None:
+            return None
+        room_k = self.room.at(front.time_s, front.who)
+        front.built[motion.stir(front.t_k, front.alpha, room_k, interval.top, interval.bottom)] = 0.0
+        observer = interval.observer
+        cure = front.alpha[:, : observer.poured_rows]
+        resin = front.t_k[:, observer.resin_rows, observer.resin_columns]
+        return motion.longest_s(front.alpha, chem.rate(cure, chem.drive(cure, resin)))
 
     @staticmethod
     def _build(interval: Interval, dt: Floats, built: Floats) -> None:

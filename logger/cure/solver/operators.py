@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -43,8 +44,10 @@ def interval_of(
     factors: Factors,
     probe: ProbePosition,
     absorbed_w_m2: Floats | float,
+    apart: bool = False,
 ) -> Interval:
-    """Return the interval in which the first `layers` layers are poured."""
+    """Return the interval in which the first `layers` layers are poured. apart: the lines along x of each layer are a
+    block of their own, for liquid over resin that has gelled."""
     active = section.layer_tops[layers - 1]
     top, bottom, side = _outer_faces(section, active, losses, factors)
     top.absorbed = absorbed_w_m2
@@ -53,7 +56,8 @@ def interval_of(
     inner = None
     if section.shape != "sheet":
         still = np.zeros(len(factors.top))
-        x_lines, more = _level_lines(section, active, still, side)
+        tops = section.layer_tops[: layers - 1] if apart else ()
+        x_lines, more = _level_lines(section, (section.panel_rows, *tops, active), still, side)
         couplings += more
         if active < section.rows and section.columns > section.resin_columns:
             loss = HeatLoss(INNER_W_M2K if losses.side.given is None else losses.side.given, losses.side.law)
@@ -121,13 +125,14 @@ def _upright_lines(
 
 
 def _level_lines(
-    section: Section, active: int, still: Floats, side: Boundary
+    section: Section, cuts: tuple[int, ...], still: Floats, side: Boundary
 ) -> tuple[list[LineOperators], list[FaceCoupling]]:
-    """Lines along x through the panel and through the poured layers; still: no flow through the centre line."""
+    """Lines along x through the panel and through the poured layers, one block between two `cuts` (rows); still: no
+    flow through the centre line."""
     x_lines: list[LineOperators] = []
     couplings: list[FaceCoupling] = []
     columns, rim = slice(0, section.columns), float(section.face_length[-1])
-    for low, high in ((0, section.panel_rows), (section.panel_rows, active)):
+    for low, high in itertools.pairwise((0, *cuts)):
         if low == high:
             continue
         ends = LineEnds(still, side.conductance(side.built_h)[:, low], np.zeros(2), side.weights[:, low])

@@ -49,6 +49,8 @@ HOUR_DIGITS = 5
 STILL_WARMING_K = 1.0
 #: Relative error of the heat balance above which the plan is solved again with shorter steps.
 BALANCE = 1e-4
+#: The same, and how far a finer mesh may move the peak, K, where liquid resin moves: the motion is known less well.
+BALANCE_MOVING, MOVED_MOVING_K = 1e-3, 0.5
 
 #: By how much each of these closes the balance better than the one before, about: 2.1 to 2.7 on a plan that runs away.
 RUNG = 2.3
@@ -167,34 +169,38 @@ def predict(
     fineness: float = 1.0,
     accuracy: Accuracy | None = None,
     stop: StopRule | None = None,
+    flow_factor: float | None = None,
 ) -> Prediction:
     """Solve the plan. field_hours: hours at which the whole cross-section is wanted, within the run.
 
     fineness multiplies the cells in each direction. Without `accuracy` the plan is solved again on finer meshes when
     it runs away, until the peak stands, and with shorter steps when the heat balance does not close to 1e-4;
     what cannot be settled, or not within MOST_WORK, is said in the warnings. stop: with `accuracy`, the run may end
-    there. Raises DidNotConverge.
+    there. flow_factor: 0 with the liquid at rest, 1 in motion (of a usual resin where the plan has no [resin.flow]);
+    None: in motion where the plan has it. Raises DidNotConverge.
     """
     if accuracy is not None:
-        return _solved(plan, field_hours, fineness, accuracy, stop)
+        return _solved(plan, field_hours, fineness, accuracy, stop, flow_factor)
+    moves = as_planned(plan, COARSE.fineness, flow_factor=flow_factor).moves
+    balance = BALANCE_MOVING if moves else BALANCE
     computed = _computed(plan)
     # A computed coefficient is carried by its trend, second order only: it wants the shorter steps at once.
     steps = list(TIGHTER[1:] if computed else TIGHTER)
 
     def settled(times: float) -> Prediction:
-        solved = _solved(plan, field_hours, times * fineness, steps[0])
-        while solved.heat_balance_error > BALANCE and len(steps) > 1:
+        solved = _solved(plan, field_hours, times * fineness, steps[0], None, flow_factor)
+        while solved.heat_balance_error > balance and len(steps) > 1:
             # Each rung divides what is missing by some 2.3: those that cannot suffice are left out.
-            rungs = math.ceil(math.log(solved.heat_balance_error / BALANCE) / math.log(RUNG))
+            rungs = math.ceil(math.log(solved.heat_balance_error / balance) / math.log(RUNG))
             del steps[: min(rungs, len(steps) - 1)]
-            solved = _solved(plan, field_hours, times * fineness, steps[0])
+            solved = _solved(plan, field_hours, times * fineness, steps[0], None, flow_factor)
         return solved
 
     solved = settled(1.0)
     rise = solved.peak_c - solved.curve.core_c[0]
     if not extremes.is_runaway(solved.peak_c):
         # Near the cliff every small error grows: once it warms much, a finer mesh must say the same.
-        meshes, allowed = [1.5, 2.2], 0.1
+        meshes, allowed = [1.5, 2.2], MOVED_MOVING_K if moves else 0.1
         doubtful = rise > 25.0
     else:
         # A reaction front that runs into a cooled corner overheats a spot thinner than a cell: only there, and
@@ -277,9 +283,10 @@ def _solved(
     fineness: float,
     accuracy: Accuracy,
     stop: StopRule | None = None,
+    flow_factor: float | None = None,
 ) -> Prediction:
     """Return the plan solved once, on one mesh; field_hours: when the whole cross-section is kept."""
-    problem = as_planned(plan, fineness)
+    problem = as_planned(plan, fineness, flow_factor=flow_factor)
     section = problem.section
     shots_h = sorted({min(max(float(h), 0.0), plan.run.hours) for h in field_hours})
     changes = interventions_of(plan, fan_effects(plan, runs_of(plan)), np.ones(1))
@@ -294,6 +301,8 @@ def _solved(
     alpha = result.end.alpha[0, : section.layer_tops[result.end.layers - 1] - section.panel_rows]
     mean = float(reading[-1, MEAN])
     warnings = warnings_of(plan, peak_k - ZERO_CELSIUS_K)
+    if problem.moves:
+        warnings.append(fact("liquid-moves"))
     if peak_h >= plan.run.hours and reading[-1, HOTTEST] > reading[0, HOTTEST] + STILL_WARMING_K:
         warnings.append(fact("still-warming", run=hours_alone(plan.run.hours)))
     zero_k = ZERO_CELSIUS_K

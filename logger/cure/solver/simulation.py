@@ -13,11 +13,12 @@ from logger.cure.model.kinetics import Chemistry
 from logger.cure.solver.boundary import HeatLosses, heat_losses_of
 from logger.cure.solver.march import FULL_ACCURACY, Accuracy, Fields, History, Interval, March, StopRule
 from logger.cure.solver.mesh import Section
+from logger.cure.solver.motion import Motion, motion_of
 from logger.cure.solver.operators import Factors, ProbePosition, absorbing, interval_of
 from logger.cure.solver.room import RoomSchedule
 from logger.errors import BadInput
 from logger.facts import fact
-from logger.plan.file import Plan
+from logger.plan.file import Flow, Plan
 from logger.units import SECONDS_PER_HOUR, ZERO_CELSIUS_K
 
 #: The first step after a pour, s, at most; the finest cell's own time may ask for less.
@@ -94,6 +95,14 @@ class Problem:
     start_offset_c: Floats
     factors: Factors
     probe: ProbePosition
+    #: How liquid resin moves, and how strongly in each member (M,); None: at rest in all of them.
+    flow: Flow | None = None
+    flow_factor: Floats | None = None
+
+    @property
+    def moves(self) -> bool:
+        """Whether the liquid moves in any member."""
+        return self.flow is not None and self.flow_factor is not None and bool(np.any(self.flow_factor))
 
     @property
     def members(self) -> int:
@@ -182,11 +191,22 @@ class _State:
         if self._interval is None or built != self._built:
             losses, factors = _as_changed(problem, self._losses, applied)
             self._built = built
-            self._interval = interval_of(problem.section, self.layers, losses, factors, problem.probe, taken)
+            self._interval = interval_of(
+                problem.section, self.layers, losses, factors, problem.probe, taken, apart=problem.moves
+            )
+            self._interval.motion = self._motion(self._interval)
         elif (len(applied), absorbed) != self._heated:
             self._interval = absorbing(self._interval, taken)
         self._heated = (len(applied), absorbed)
         return self._interval
+
+    def _motion(self, interval: Interval) -> Motion | None:
+        """Return the liquid's motion in an interval; None where it is at rest."""
+        problem = self._problem
+        if not problem.moves or problem.flow is None or problem.flow_factor is None:
+            return None
+        lines = interval.z_lines, interval.x_lines
+        return motion_of(problem.section, self.layers, problem.flow, problem.flow_factor.copy(), *lines)
 
     def snapshot(self, hours: float) -> Snapshot:
         """Return a copy of the fields as they are at `hours`."""

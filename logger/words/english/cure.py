@@ -37,6 +37,10 @@ ENGLISH: dict[str, str | Plural] = {
     "hottest-spot-rough": (
         "The hottest spot, a thin edge that reacts last, is known to {within} only; the core is not affected."
     ),
+    "liquid-moves": (
+        "Liquid resin is taken to move until it gels ([resin.flow] of the plan), which keeps it cooler. Simulations "
+        "show it; no measured pour backs it yet. At rest it would get hotter: leave room for that."
+    ),
     "layer-after-run": (
         "Layer {layer} at {at} is poured after the {run} that are predicted (run.hours): it is not in this prediction. "
         "Predict for longer."

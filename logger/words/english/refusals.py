@@ -46,6 +46,9 @@ ENGLISH: dict[str, str | Plural] = {
     "plan-fewer-stations": "measure at fewer places: a river needs one every few centimetres",
     "plan-rate-never-starts": "a purely autocatalytic rate (k1_per_s = 0) never starts from zero conversion; give a "
     "k1_per_s above 0 (fit it from the datasheet's working time)",
+    "plan-flow-does-not-gel": (
+        "exponent_a + exponent_b × gel_conversion = {at_gel} is not above 0; a resin thickens without bound as it gels"
+    ),
     "plan-glass-does-not-rise": "tg_inf_c = {full} is not above tg0_c = {fresh}; a cure raises Tg",
     "plan-no-row-of-numbers": "is not a row of numbers; copy the whole table from the fit",
     "plan-factors-differ-in-length": "rate, first, energy and heat differ in length; copy the whole table from the fit",
