@@ -13,7 +13,16 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import tomli_w
-from pydantic import BeforeValidator, ConfigDict, Field, PlainSerializer, ValidationError, model_validator
+from pydantic import (
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainSerializer,
+    SerializerFunctionWrapHandler,
+    ValidationError,
+    model_serializer,
+    model_validator,
+)
 
 from logger.errors import BadPlan
 from logger.facts import NOTHING, Fact, fact
@@ -70,6 +79,20 @@ class Glass(Table):
             full, fresh = quantity(self.tg_inf_c, "°C", None), quantity(self.tg0_c, "°C", None)
             raise ValueError(fact("plan-glass-does-not-rise", full=full, fresh=fresh))
         return self
+
+    @property
+    def stated(self) -> bool:
+        """Whether somebody stated Tg∞. A table with all three defaults was written by an older program, by nobody."""
+        older = self.model_fields_set == {"tg0_c", "tg_inf_c", "lambda_"} and self == Glass.model_validate(
+            {"tg0_c": -40.0, "tg_inf_c": 85.0, "lambda": 0.4}
+        )
+        return "tg_inf_c" in self.model_fields_set and not older
+
+    @model_serializer(mode="wrap")
+    def _as_stated(self, write: SerializerFunctionWrapHandler) -> dict[str, float]:
+        # A default that is written is a statement when it is read again: what nobody stated stays unstated.
+        names = {"lambda" if name == "lambda_" else name for name in self.model_fields_set}
+        return {name: value for name, value in write(self).items() if name in names}
 
 
 class Diffusion(Table):

@@ -210,7 +210,7 @@ def draws_of(plan: Plan, count: int = COUNT) -> dict[str, Floats]:
         "room": room,
         "start": start,
         "flow": even[9],
-        "glass": (0.0 if "glass" in plan.resin.model_fields_set else GLASS_SD_K) * normal[10],
+        "glass": (0.0 if plan.resin.glass.stated else GLASS_SD_K) * normal[10],
     }
 
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logger.cure.advice.bond import BondWindow, coat_window
+from logger import extremes
+from logger.cure.advice.bond import BondWindow, OpenWindow, coat_window, open_window
 from logger.cure.advice.layering import LayerPlan, LayerVerdict, advise_layers, layer_verdicts
 from logger.cure.advice.limits import (
     MARGIN_K,
@@ -51,7 +52,7 @@ class CureAnswers:
     (layers_asked) or none hold. hot_void: a void deeper than its layer and what it reaches by itself, where that is
     over the limit. thick_panel_c: what the plan reaches on the thicker bottom that its sag asks for. band: its peak in
     each resin that the datasheet leaves possible; None where the plan names none. underside_c: the hottest that the
-    lower face of the bottom panel gets.
+    lower face of the bottom panel gets. glass: what an unstated glass transition leaves open at the surface.
     """
 
     peak_c: float | None = None
@@ -71,6 +72,7 @@ class CureAnswers:
     thick_panel_c: float | None = None
     band: PlannedBand | None = None
     underside_c: float | None = None
+    glass: OpenWindow | None = None
 
 
 NO_ANSWERS = CureAnswers()
@@ -90,6 +92,7 @@ def answers_of(plan: Plan, prediction: Prediction | None) -> CureAnswers:
         assumed=tuple(assumptions(plan)),
         band=planned_band(plan),
         underside_c=float(np.max(curve.underside_c)) if len(curve.hours) else None,
+        glass=None if extremes.is_runaway(prediction.peak_c) else open_window(plan, prediction),
     )
 
 

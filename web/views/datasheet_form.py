@@ -132,6 +132,9 @@ def sheet_toml(f: FormFields) -> str:
     }
     if mixture:
         sheet["mixture"] = mixture
+    glass_c = f.celsius("tg", phrase("Glass transition"))
+    if glass_c is not None:
+        sheet["glass"] = {"tg_inf_c": glass_c}
     return tomli_w.dumps(sheet)
 
 
@@ -250,6 +253,7 @@ def fields_of(sheet: Datasheet, u: Reader) -> dict[str, str] | None:
         given[name] = u.bare(u.degrees(celsius)) if f"{name}_c" in limits.model_fields_set else ""
     deepest: Span | None = sheet.deepest_pour[0].depth_mm if sheet.deepest_pour else limits.max_depth_mm
     given["deepest"] = "" if deepest is None else _lengths(deepest, u)
+    given["tg"] = u.bare(u.degrees(sheet.glass.tg_inf_c)) if sheet.glass.stated else ""
     for name, value in (
         ("heat", sheet.mixture.heat_of_cure_j_g),
         ("eew", sheet.mixture.eew_g_eq),

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from logger.cure.solver.hardness import HARD_K
+from logger.plan.file import Glass
 from logger.quantities import at_most, hours, length, mass, percent, temperature, volume
 from logger.words import numbers
 from logger.words.phrase import phrase
@@ -134,7 +135,12 @@ def heat_c(record: Mapping[str, Any]) -> float | None:
     None where the resin's own figures are not in the plan: what all resins have in common is no promise for one.
     """
     tg_c = record["figures"].get("tg_at_release_c")
-    if tg_c is None or "glass" not in tomllib.loads(record["plan_toml"]).get("resin", {}):
+    if (
+        tg_c is None
+        or not Glass.model_validate(
+            tomllib.loads(record["plan_toml"]).get("resin", {}).get("glass", {})
+        ).stated
+    ):
         return None
     return float(HEAT_STEP_K * math.floor((tg_c - HARD_K) / HEAT_STEP_K))
 

@@ -18,7 +18,7 @@ from logger.cure.model.crossing import first_crossing
 from logger.cure.model.diffusion import slow_down
 from logger.cure.model.history import conversion_along, cooled_to_room
 from logger.cure.model.kinetics import EARLIEST_GEL, glass_transition_c
-from logger.cure.solver.hardness import HARD_K, lasting_from, room_at_end_c, thinned
+from logger.cure.solver.hardness import HARD_K, glass_ends, lasting_from, room_at_end_c, thinned
 from logger.cure.solver.prediction import Prediction
 from logger.facts import Fact, fact
 from logger.plan.file import Plan
@@ -70,6 +70,25 @@ def bond_window(plan: Plan, prediction: Prediction) -> BondWindow:
     begin = max((layer.at_h for layer in plan.layer if layer.at_h < plan.run.hours), default=0.0)
     hours, celsius = thinned(prediction.curve.hours, prediction.curve.surface_c, begin)
     return _window(plan, hours, celsius)
+
+
+@dataclass(frozen=True)
+class OpenWindow:
+    """The window's close and the hour from which a thumbnail marks no more, h: soonest and latest, by the highest and
+    the lowest glass transition that the resin may have; None: not within 60 days.
+    """
+
+    closes_h: tuple[float | None, float | None]
+    hard_h: tuple[float | None, float | None]
+
+
+def open_window(plan: Plan, prediction: Prediction) -> OpenWindow | None:
+    """Return how far the unstated glass transition leaves the surface open; None where it is stated."""
+    ends = glass_ends(plan)
+    if ends is None:
+        return None
+    late, soon = (bond_window(end, prediction) for end in ends)
+    return OpenWindow((soon.closes_h, late.closes_h), (soon.hard_h, late.hard_h))
 
 
 def coat_window(plan: Plan) -> BondWindow:

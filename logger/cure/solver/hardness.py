@@ -26,6 +26,9 @@ HARD_K = 10.0
 #: within NEAR_END_K of the highest Tg that the resin can have.
 FULL_K = 25.0
 NEAR_END_K = 3.0
+#: Where the glass transition of the full cure lies, °C, of a casting system whose datasheet does not state it: nine in
+#: ten (from memory: soft slow systems at the lower end, stiff tabletop ones at the upper).
+GLASS_RANGE_C = (65.0, 105.0)
 #: A form is opened once the core is this close to the room, so that it does not cool with a start.
 #: Common practice, no source.
 COOLED_K = 5.0
@@ -78,6 +81,20 @@ class Milestones:
     def place(self, name: str) -> Steps:
         """Return the steps of one place: "core", "surface" or "least cured"."""
         return next(steps for steps in self.places if steps.place == name)
+
+
+def glass_ends(plan: Plan) -> tuple[Plan, Plan] | None:
+    """Return the plan with the lowest and with the highest glass transition its resin may have; None where stated."""
+    glass = plan.resin.glass
+    if glass.stated:
+        return None
+
+    def at(celsius: float) -> Plan:
+        own = glass.model_copy(update={"tg_inf_c": celsius})
+        return plan.model_copy(update={"resin": plan.resin.model_copy(update={"glass": own})})
+
+    low_c, high_c = GLASS_RANGE_C
+    return at(low_c), at(high_c)
 
 
 def hardness(conversion: float, celsius: float, glass: Glass, gel: float = EARLIEST_GEL) -> Hardness:

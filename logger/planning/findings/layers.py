@@ -5,8 +5,9 @@ from __future__ import annotations
 from logger import extremes
 from logger.cure.advice.layering import LayerVerdict
 from logger.cure.solver.assumptions import UNDERSIDE_UNSAID
+from logger.cure.solver.hardness import GLASS_RANGE_C
 from logger.cure.solver.planned_band import PlannedBand
-from logger.facts import NOTHING, Fact, fact, in_a_row
+from logger.facts import NOTHING, Fact, Value, fact, in_a_row
 from logger.plan.file import Plan
 from logger.planning.cure_answers import (
     REFUSED,
@@ -21,6 +22,7 @@ from logger.planning.cure_answers import (
 from logger.planning.finding import (
     CURE_MODEL,
     DATASHEET,
+    FROM_MEMORY,
     PROJECT_CHOICE,
     Constant,
     Figure,
@@ -36,10 +38,12 @@ from logger.quantities import (
     difference,
     hours_alone,
     length,
+    number,
     peak,
     quantity,
     temperature,
     typed_length,
+    whole_hours,
 )
 
 TOPIC = "layers"
@@ -66,6 +70,7 @@ def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
         *_assumed(cure),
         *_room(plan, cure),
         *_joints(plan, cure),
+        *_glass(cure),
         *_spread(plan, cure),
     ]
 
@@ -353,6 +358,51 @@ def _joint(plan: Plan, cure: CureAnswers, verdict: LayerVerdict) -> Finding:
     }[verdict.verdict]
     poured = Figure(fact("figure.poured-at"), verdict.at_h, "h")
     return Finding(TOPIC, key, light, verdict.message, (poured,), constants, change)
+
+
+def _glass(cure: CureAnswers) -> list[Finding]:
+    """Return how far an unstated glass transition leaves the hours open; nothing where it hardly does."""
+    if cure.glass is None:
+        return []
+    (closes, closes_late), (hard, hard_late) = cure.glass.closes_h, cure.glass.hard_h
+    if closes is None or hard is None:
+        return []
+    low_c, high_c = GLASS_RANGE_C
+    constants = (
+        Constant(fact("constant.glass-lowest"), low_c, "°C", FROM_MEMORY),
+        Constant(fact("constant.glass-highest"), high_c, "°C", FROM_MEMORY),
+    )
+    said: dict[str, Value] = {
+        "low": temperature(low_c, 0),
+        "high": temperature(high_c, 0),
+        "closes": number(closes, 0),
+        "hard": number(hard, 0),
+    }
+    figures = [
+        Figure(fact("figure.glass-soonest"), closes, "h"),
+        Figure(fact("figure.hard-soonest"), hard, "h"),
+    ]
+    if closes_late is None or hard_late is None:
+        sentence = Fact("glass-open-ended", said)
+    else:
+        sentence = Fact(
+            "glass-open",
+            {**said, "closes_late": whole_hours(closes_late), "hard_late": whole_hours(hard_late)},
+        )
+        figures += [
+            Figure(fact("figure.glass-latest"), closes_late, "h"),
+            Figure(fact("figure.hard-latest"), hard_late, "h"),
+        ]
+    return [
+        Finding(
+            TOPIC,
+            "glass-open",
+            Light.OK,
+            followed(sentence, fact("state-glass-transition")),
+            tuple(figures),
+            constants,
+        )
+    ]
 
 
 def _spread(plan: Plan, cure: CureAnswers) -> list[Finding]:

@@ -31,6 +31,13 @@ ENGLISH: dict[str, str | Plural] = {
     "layers-stay-under": "Followed so, it stays under {peak}.",
     "scuff-before-layer": "Before the next layer: scuff this one with {grit} grit, the walls above it too (dried runs "
     "do not bond), wash, let it dry, then pour.",
+    "glass-open": "How hard this resin gets in the end is not stated. With a glass transition from {low} to {high} its "
+    "surface turns to glass after {closes} to {closes_late}, and takes no thumbnail after {hard} to {hard_late}.",
+    "glass-open-ended": "How hard this resin gets in the end is not stated. With a glass transition from {low} to "
+    "{high} its surface turns to glass after {closes} h at the soonest, and takes no thumbnail after {hard} h or much "
+    "later.",
+    "state-glass-transition": "Its datasheet's glass transition (Tg), on the resin's page, narrows this; until then a "
+    "thumbnail on the piece decides.",
     "joint-unknown": "When the next layer bonds without sanding is not known.",
     "predict-or-scuff": "Predict the cure first, or wait until it is hard and scuff it, the walls above it too.",
     # ---- how hot ----

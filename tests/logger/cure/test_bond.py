@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.cure.advice.bond import BondWindow, bond_window, coat_window
+from logger.cure.advice.bond import BondWindow, bond_window, coat_window, open_window
 from logger.cure.advice.layering import layer_verdicts
 from logger.cure.model.diffusion import conversion_at_tg, slow_down
 from logger.cure.model.history import time_to
 from logger.cure.model.kinetics import EARLIEST_GEL
 from logger.cure.solver.prediction import predict
+from logger.plan.file import Glass, Resin
 from logger.words.reader import METRIC
 from logger.words.render import say
 
@@ -125,3 +126,31 @@ def test_a_third_layer_looks_at_the_second(plan_of, slow_casting):
     assert third.verdict == "too early"
     assert third.window.opens_h > at_h + 10
     assert third.window.closes_h > third.window.opens_h
+
+
+def test_an_unstated_glass_transition_leaves_the_hours_open(plan_of, slow_casting):
+    """The surface's glass and hardness come within a range; its ends are those of a resin that states either end."""
+    plan = plan_of(slow_casting, "river", 30.0, 22.0)
+    prediction = predict(plan)
+    found = open_window(plan, prediction)
+    assert found is not None
+    for at, celsius in ((1, 65.0), (0, 105.0)):
+        stated = plan.model_copy(
+            update={"resin": plan.resin.model_copy(update={"glass": Glass(tg_inf_c=celsius)})}
+        )
+        assert open_window(stated, prediction) is None
+        window = bond_window(stated, prediction)
+        assert (found.closes_h[at], found.hard_h[at]) == (window.closes_h, window.hard_h)
+    assert found.closes_h[0] < bond_window(plan, prediction).closes_h < found.closes_h[1]
+
+
+def test_a_default_that_is_written_does_not_become_a_statement(plan_of, slow_casting):
+    """A plan is written and read again, and a table of an older program too: only what somebody stated is stated."""
+    plan = plan_of(slow_casting, "river", 30.0, 22.0)
+    table = plan.resin.model_dump(exclude_none=True, mode="json")
+    assert not Resin.model_validate(table).glass.stated
+    older = table | {"glass": {"tg0_c": -40.0, "tg_inf_c": 85.0, "lambda": 0.4}}
+    assert not Resin.model_validate(older).glass.stated
+    said = Resin.model_validate(table | {"glass": {"tg_inf_c": 85.0}})
+    assert said.glass.stated
+    assert Resin.model_validate(said.model_dump(mode="json", exclude_none=True)).glass.stated

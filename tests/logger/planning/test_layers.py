@@ -9,7 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.cure.advice.layering import Joint, LayerPlan, equal_layers
+from logger.cure.solver.prediction import predict
 from logger.errors import OutOfRange
+from logger.plan.file import plan_from_text
+from logger.planning.assess import assess
 from logger.planning.physics.layers import each_wait_h, layer_advice
 from logger.words.render import say
 
@@ -99,3 +102,15 @@ def test_layers_that_are_not_alike_are_each_named() -> None:
     layers = LayerPlan((40.0, 30.0, 20.0), (None,) * 3, (Joint(40.0, 50.0), Joint(40.0, 50.0)), 50.0)
 
     assert said(layers).startswith("Pour 3 layers: 40 mm, 30 mm and 20 mm.")
+
+
+def test_a_plan_says_what_its_unstated_glass_transition_leaves_open(plan_toml: str) -> None:
+    """Range and remedy; nothing of it once the datasheet's Tg is there."""
+    plan = plan_from_text(plan_toml)
+    found = [f for f in assess(plan, predict(plan)).findings if f.key == "glass-open"]
+    assert len(found) == 1
+    text = say(found[0].sentence)
+    assert "With a glass transition from 65 °C to 105 °C" in text
+    assert "Its datasheet's glass transition (Tg), on the resin's page, narrows this" in text
+    stated = plan_from_text(plan_toml + "[resin.glass]\ntg_inf_c = 80\n")
+    assert "glass-open" not in {f.key for f in assess(stated, predict(stated)).findings}

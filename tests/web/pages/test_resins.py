@@ -256,3 +256,13 @@ def test_a_depth_beyond_any_pour_is_refused_with_its_unit(maker: Any) -> None:
     assert answer.status_code == 422
     assert "19 11/16 in" in answer.text
     assert "look at the unit beside the field" in answer.text
+
+
+def test_a_stated_glass_transition_is_kept_and_shown_again(maker: Any) -> None:
+    """Typed in the reader's unit, it comes back in the form and in the resin's table; without one, nothing is."""
+    maker.cookies.set("pourlog_units", "f.in.gal.lb")
+    form = {"resin": "Glass Quay (invented)", "working": "600", "deepest": "2", "tg": "176"}
+    answer = maker.post("/resins", data=form, follow_redirects=False)
+    assert answer.status_code == 303, answer.text
+    key = answer.headers["location"].rpartition("-")[2]
+    assert 'name="tg" value="176"' in maker.get(f"/resins/{key}/edit").text
