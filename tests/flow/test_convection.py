@@ -8,8 +8,8 @@ import pytest
 from tests.flow.box import Box
 
 #: Critical Rayleigh numbers and wavenumbers of a layer warmed from below: 1100.65 belongs to a rigid floor with a free
-#: ceiling, as resin has them. Chandrasekhar 1961, Hydrodynamic and Hydromagnetic Stability, ch. II, from memory;
-#: Glomski & Johnson 2012, Appl. Math. Sci. 6:5097, give that pair to fifty digits (abstract read);
+#: ceiling, as resin has them. Chandrasekhar 1961, Hydrodynamic and Hydromagnetic Stability, ch. II, as public codes
+#: quote it; Glomski & Johnson 2012, Appl. Math. Sci. 6:5097, give that pair to fifty digits (abstract read);
 #: 27 π⁴ / 4 is a closed form.
 ONSET = {
     ("bottom",): (1100.650, 2.6823),

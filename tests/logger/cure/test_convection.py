@@ -51,7 +51,7 @@ def _critical(slope, *, free_top, insulated, n=26):
 
 
 def test_the_judge_finds_the_published_critical_numbers_of_a_layer_heated_from_below():
-    """1707.76 between rigid plates, 1100.65 under a free surface (Chandrasekhar 1961, table III, from memory)."""
+    """1707.76 between rigid plates, 1100.65 under a free surface (Chandrasekhar 1961, as public codes quote it)."""
 
     def heated_below(z):
         return -np.ones_like(z)
