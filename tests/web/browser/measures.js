@@ -91,7 +91,7 @@
   const resources = performance.getEntriesByType("resource").filter(({ name }) => name !== location.href);
   const sizes = [...performance.getEntriesByType("navigation"), ...resources]
     .map((one) => [one.encodedBodySize, new URL(one.name).pathname])
-    .filter(([, path]) => !/^\/(static\/(vendor|curve\.js)|api|live)\b|\/photos\/|\/section$/.test(path)).sort((a, b) => b[0] - a[0]);
+    .filter(([, path]) => !/^\/(static\/(vendor|curve\.js|section\.js)|api|live)\b|\/photos\/|\/section$/.test(path)).sort((a, b) => b[0] - a[0]);
   return {
     faults, width: document.documentElement.scrollWidth, bytes: sizes.reduce((sum, [bytes]) => sum + bytes, 0),
     largest: sizes.slice(0, 4).map(([bytes, path]) => `${path} ${bytes}`).join(", "),
