@@ -20,7 +20,7 @@ from hardware.errors import HardwareError
 from logger.errors import BadInput, BadReadings, DidNotConverge, LoggerError
 from logger.facts import Fact, Value
 from logger.json_text import json_text
-from logger.quantities import difference, grams, hours, length, peak, percent, quantity, temperature
+from logger.quantities import chance, difference, grams, hours, length, peak, percent, quantity, temperature
 from logger.store.backup import MOST_BACKUPS, back_up, restore
 from logger.words.log_lines import log_in_english
 from logger.words.phrase import phrase
@@ -703,7 +703,7 @@ def _prediction_rows(
         low, high = peak(chances.peak_c(0.05), 0), peak(chances.peak_c(0.95), 0)
         rows[3:3] = [
             (phrase("  90 % range"), phrase("{low} to {high}", low=low, high=high)),
-            (phrase("  chance to pass the limit"), percent(100.0 * chances.over, 0)),
+            (phrase("  chance to pass the limit"), chance(chances.over)),
             (phrase("  widened most by"), WORDS[chances.widest]),
         ]
     return rows

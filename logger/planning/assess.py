@@ -12,7 +12,8 @@ from logger.errors import BadInput
 from logger.facts import fact
 from logger.plan.file import Plan
 from logger.planning import readiness
-from logger.planning.cure_answers import CureAnswers, answers_of, ask_cure, peak_c
+from logger.planning.chances import RED_ABOVE, Chances, sure_peak_c
+from logger.planning.cure_answers import CureAnswers, answers_of, ask_cure
 from logger.planning.finding import Finding, Light
 from logger.planning.findings import air, form, mixing, wood
 from logger.planning.findings import layers as depth
@@ -123,16 +124,18 @@ def assess(
     )
 
 
-def assess_fully(plan: Plan, prediction: Prediction | None = None) -> Assessment:
+def assess_fully(
+    plan: Plan, prediction: Prediction | None = None, chances: Chances | None = None
+) -> Assessment:
     """Return the assessment with everything that the cure model can say; what is advised was solved. Raises
     DidNotConverge.
     """
-    cure = ask_cure(plan, prediction)
+    cure = ask_cure(plan, prediction, chances)
     try:
         thick = form.thicker_panel(plan, cure)
     except BadInput:
         thick = None  # the form's own topic tells this refusal
-    if thick is not None and cure.peak_c is not None and cure.peak_c <= plan.resin.limits.max_core_c:
-        # A thicker bottom sags less and keeps more heat in: it is no advice where that is too much.
-        cure = replace(cure, thick_panel_c=peak_c(thick))
+    if thick is not None and cure.chances is not None and cure.chances.over <= RED_ABOVE:
+        # A thicker bottom sags less and keeps more heat in: it is no advice where that may be too much.
+        cure = replace(cure, thick_panel_c=sure_peak_c(thick))
     return assess(plan, answers=cure)

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import lru_cache
 from statistics import NormalDist
 from typing import Any
@@ -21,6 +21,7 @@ import numpy as np
 
 from logger.arrays import Floats
 from logger.cure.forecast.parameters import parameters_of
+from logger.cure.model.convection import FLOW_SD
 from logger.cure.model.kinetics import glass_transition_c
 from logger.cure.solver.ensemble import EnsembleResult, EnsembleRun, Members, run_ensemble
 from logger.cure.solver.hardness import COOLED_K, HARD_K, field_hours, milestones, room_at_end_c
@@ -141,7 +142,8 @@ def chances_of(plan: Plan, hard_h: float | None = None) -> Chances:
     hard_h: when the plan as it is is hard everywhere, where that has been worked out; else a quick solution tells it.
     """
     drawn = draws_of(plan)
-    members = members_at({name: np.append(values, 0.0) for name, values in drawn.items()})
+    as_it_is = {"flow": 0.0 if plan.resin.flow is None else 1.0}
+    members = members_at({name: np.append(drawn[name], as_it_is.get(name, 0.0)) for name in drawn})
     hard_h = _hard_h(plan) if hard_h is None else hard_h
     until_h = long_enough(slowest(plan, members)).run.hours
     if math.isfinite(hard_h):
@@ -161,6 +163,13 @@ def quick_chances(plan: Plan) -> Chances:
     hours = long_enough(slowest(plan, members)).run.hours
     run = EnsembleRun(hours, [0.0], resolution=QUICKLY, stop=stop_after_peak(plan, BEYOND_C))
     return _chances(plan, run_ensemble(plan, members, run), drawn, (), None)
+
+
+def sure_peak_c(plan: Plan) -> float:
+    """Return what all but GREEN_BELOW of a plan's cases stay under, °C: what advice must keep under the limit. Raises
+    DidNotConverge.
+    """
+    return quick_chances(plan).peak_c(1.0 - GREEN_BELOW)
 
 
 def _chances(
@@ -209,38 +218,31 @@ def draws_of(plan: Plan, count: int = COUNT) -> dict[str, Floats]:
         "side": FACE_SD * normal[6],
         "room": room,
         "start": start,
-        "flow": even[9],
+        # Of a liquid of which nothing is said: anything from at rest to as the correlations have a usual one.
+        "flow": even[9] if plan.resin.flow is None else np.exp(FLOW_SD * normal[9]),
         "glass": (0.0 if plan.resin.glass.stated else GLASS_SD_K) * normal[10],
     }
 
 
 def members_at(drawn: Mapping[str, Floats]) -> Members:
     """Return the members of a draw."""
-    known = {field.name for field in fields(Members)}
-    given = {
-        "rate_factor": np.exp(drawn["rate"]),
-        "first_factor": np.exp(drawn["first"]),
-        "e_factor": np.exp(drawn["energy"]),
-        "heat_factor": np.exp(drawn["heat"]),
-        "top_factor": np.exp(drawn["top"]),
-        "bottom_factor": np.exp(drawn["bottom"]),
-        "side_factor": np.exp(drawn["side"]),
-        "room_offset_c": drawn["room"],
-        "start_offset_c": drawn["start"],
-        # Of a liquid of which nothing is said: anything from still to moving as the correlations have it.
-        "flow_factor": drawn["flow"],
-    }
-    return Members(**{name: value for name, value in given.items() if name in known})
+    return Members(
+        rate_factor=np.exp(drawn["rate"]),
+        first_factor=np.exp(drawn["first"]),
+        e_factor=np.exp(drawn["energy"]),
+        heat_factor=np.exp(drawn["heat"]),
+        top_factor=np.exp(drawn["top"]),
+        bottom_factor=np.exp(drawn["bottom"]),
+        side_factor=np.exp(drawn["side"]),
+        room_offset_c=drawn["room"],
+        start_offset_c=drawn["start"],
+        flow_factor=drawn["flow"],
+    )
 
 
 def shares_of(peaks_c: Floats, drawn: Mapping[str, Floats]) -> dict[str, float]:
     """Return which part of the peak's spread comes from each unknown, 0–1; what moves nothing has none."""
-    known = {field.name for field in fields(Members)}
-    names = [
-        name
-        for name, values in drawn.items()
-        if np.std(values) > 0 and name != "glass" and (name != "flow" or "flow_factor" in known)
-    ]
+    names = [name for name, values in drawn.items() if np.std(values) > 0 and name != "glass"]
     # Ranks: beyond the cliff a peak says only that it is beyond.
     ranks = np.empty(len(peaks_c))
     ranks[np.argsort(peaks_c, kind="stable")] = (np.arange(len(peaks_c)) + 0.5) / len(peaks_c)

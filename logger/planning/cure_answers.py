@@ -11,10 +11,10 @@ from logger import extremes
 from logger.cure.advice.bond import BondWindow, OpenWindow, coat_window, open_window
 from logger.cure.advice.layering import LayerPlan, LayerVerdict, advise_layers, layer_verdicts
 from logger.cure.advice.limits import (
-    MARGIN_K,
     Depths,
     Remedy,
     deepest_safe,
+    faster_resin,
     in_allowed_room,
     remedy,
     single_layer,
@@ -28,17 +28,20 @@ from logger.cure.fit.working_time import (
     quick_working_time_h,
 )
 from logger.cure.solver.assumptions import assumptions
-from logger.cure.solver.planned_band import PlannedBand, planned_band
 from logger.cure.solver.prediction import Prediction, coarse_peak_c, long_enough, predict, predict_coarsely
 from logger.extremes import RUNAWAY_C
 from logger.facts import NOTHING, Fact
 from logger.plan.file import DEEPEST_MM, Plan
+from logger.planning.chances import GREEN_BELOW, RED_ABOVE, Chances, quick_chances, sure_peak_c
 
 #: A stated working time counts as an end of it between these conversions. This project's choice, no standard.
 THINNEST, THICKEST = 1e-5, 0.5
-#: A plan is refused for its heat when more than the first part of the possible resins passes the limit (where its
-#: datasheet allows the pour: runs away), and watched when more than the second passes it. This project's choice.
-REFUSED, WATCHED = 0.5, 0.1
+#: A pour that its datasheet allows is refused only when it runs away with more than this chance. This project's choice.
+RUNS_AWAY = 0.5
+#: A longer run must be so much hotter to take the place of the plan's own, K.
+_HOTTER_K = 0.5
+#: Fastest resin that stands for the hot cases in a search, times the plan's own.
+_FASTEST = 8.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +51,12 @@ class CureAnswers:
     spread_k: hottest point over surface at most. verdicts: one for each [[layer]], empty where not asked.
     coat: when a brushed seal coat of this resin is tacky and when it is hard, at the room's temperature.
     room_words: the room that deepest_mm, layers and remedy are for, where the datasheet refuses the plan's own;
-    NOTHING for the plan's own. room_peak_c: what the plan reaches in that room. layers: None where none were asked for
-    (layers_asked) or none hold. hot_void: a void deeper than its layer and what it reaches by itself, where that is
-    over the limit. thick_panel_c: what the plan reaches on the thicker bottom that its sag asks for. band: its peak in
-    each resin that the datasheet leaves possible; None where the plan names none. underside_c: the hottest that the
-    lower face of the bottom panel gets. glass: what an unstated glass transition leaves open at the surface.
+    NOTHING for the plan's own. room_peak_c, room_chances: what the plan reaches in that room. layers: None where none
+    were asked for (layers_asked) or none hold. hot_void: a void deeper than its layer and what it reaches by itself,
+    where that is over the limit. thick_panel_c: what nearly all cases stay under on the thicker bottom that its sag
+    asks for. chances: the plan's own; None where they were not asked for: then its one peak decides. sure_mm: of a plan
+    that is neither sure nor refused, the deepest single layer that is sure. underside_c: the hottest that the lower
+    face of the bottom panel gets. glass: what an unstated glass transition leaves open at the surface.
     """
 
     peak_c: float | None = None
@@ -70,7 +74,9 @@ class CureAnswers:
     remedy: Remedy | None = None
     hot_void: tuple[str, float] | None = None
     thick_panel_c: float | None = None
-    band: PlannedBand | None = None
+    chances: Chances | None = None
+    room_chances: Chances | None = None
+    sure_mm: float | None = None
     underside_c: float | None = None
     glass: OpenWindow | None = None
 
@@ -78,8 +84,8 @@ class CureAnswers:
 NO_ANSWERS = CureAnswers()
 
 
-def answers_of(plan: Plan, prediction: Prediction | None) -> CureAnswers:
-    """Return what one prediction says, without solving anything again."""
+def answers_of(plan: Plan, prediction: Prediction | None, chances: Chances | None = None) -> CureAnswers:
+    """Return what one prediction says, and its chances, without solving anything again."""
     if prediction is None:
         return NO_ANSWERS
     curve = prediction.curve
@@ -90,7 +96,7 @@ def answers_of(plan: Plan, prediction: Prediction | None) -> CureAnswers:
         spread_k=float(np.max(curve.hottest_c - curve.surface_c)) if len(curve.hours) else None,
         coat=coat_window(plan) if plan.slab else None,
         assumed=tuple(assumptions(plan)),
-        band=planned_band(plan),
+        chances=chances,
         underside_c=float(np.max(curve.underside_c)) if len(curve.hours) else None,
         glass=None if extremes.is_runaway(prediction.peak_c) else open_window(plan, prediction),
     )
@@ -112,50 +118,59 @@ def in_its_datasheet(plan: Plan) -> bool:
     )
 
 
-def too_hot(plan: Plan, peak_c: float, band: PlannedBand | None) -> bool:
-    """Whether a plan must not be poured for its heat: by chance where the datasheet leaves the resin open.
+def too_hot(plan: Plan, peak_c: float, chances: Chances | None) -> bool:
+    """Whether a plan must not be poured for its heat: by chance; without chances by its one peak.
 
-    A pour that its datasheet allows is refused only where most resins of that datasheet would run away: its maker
-    vouches for the limit, and was there.
+    A pour that its datasheet allows is refused only where most cases would run away: its maker vouches for the limit,
+    and was there.
     """
     limit_c = plan.resin.limits.max_core_c
-    if band is None:
+    if chances is None:
         return peak_c > limit_c
-    return band.chance_over(max(limit_c, RUNAWAY_C) if in_its_datasheet(plan) else limit_c) > REFUSED
+    if in_its_datasheet(plan) and plan.resin.possible is not None:
+        return chances.chance_over(max(limit_c, RUNAWAY_C)) > RUNS_AWAY
+    return chances.chance_over(limit_c) > RED_ABOVE
 
 
-def ask_cure(plan: Plan, prediction: Prediction | None = None) -> CureAnswers:
+def ask_cure(plan: Plan, prediction: Prediction | None = None, chances: Chances | None = None) -> CureAnswers:
     """Everything that planning asks: the plan seen to its peak, its joints, and where it does not hold, what would.
 
     Where the datasheet refuses the plan's room, what would hold is asked in the nearest room that it allows, and the
-    answer names that room. Whatever is advised has been solved as it would be followed. Raises DidNotConverge.
+    answer names that room. Whatever is advised has been solved as it would be followed, and passes the limit with a
+    chance below GREEN_BELOW. Raises DidNotConverge.
     """
     whole = _seen_to_its_peak(plan, predict(plan) if prediction is None else prediction)
     limits = plan.resin.limits
     allowed, room_words = in_allowed_room(plan)
     answers = replace(
-        answers_of(plan, whole),
+        answers_of(plan, whole, quick_chances(plan) if chances is None else chances),
         verdicts=tuple(layer_verdicts(plan)),
         room_words=room_words,
         hot_void=_hot_void(plan),
     )
-    hottest_c, band = whole.peak_c, answers.band
+    hottest_c, there = whole.peak_c, answers.chances
     if room_words:
-        hottest_c, band = peak_c(allowed), planned_band(allowed)
-        answers = replace(answers, room_peak_c=hottest_c)
-    hot = too_hot(allowed, hottest_c, band)
+        hottest_c, there = peak_c(allowed), quick_chances(allowed)
+        answers = replace(answers, room_peak_c=hottest_c, room_chances=there)
+    hot = too_hot(allowed, hottest_c, there)
+    unsure = there is not None and there.over > GREEN_BELOW
     deep = limits.max_depth_mm is not None and max(layer_depths_mm(plan)) > limits.max_depth_mm
     early = any(verdict.verdict == "too early" for verdict in answers.verdicts)
-    if not (hot or deep or early):
+    if not (hot or deep or early or unsure):
         return answers
+    sure_mm, reached_c = _deepest(allowed)
+    if (hot or unsure) and not deep:
+        answers = replace(answers, remedy=remedy(allowed, hottest_c, sure_peak_c))
+    if not (hot or deep or early):
+        return replace(answers, sure_mm=sure_mm)
     if hot:
-        answers = replace(
-            answers, deepest_mm=_deepest_mm(allowed), remedy=None if deep else remedy(allowed, hottest_c)
-        )
-    deepest_mm = deepest_allowed_mm(plan, answers.deepest_mm) or max(layer_depths_mm(plan))
-    # Where even the thinnest single layer is too hot there is nothing to put on one another.
-    none = hot and answers.deepest_mm is None
-    layers = None if none else advise_layers(allowed, deepest_mm)
+        answers = replace(answers, deepest_mm=sure_mm)
+    if sure_mm is None:
+        # Where even the thinnest single layer is too hot there is nothing to put on one another.
+        return replace(answers, layers_asked=True)
+    deepest_mm = min(deepest_allowed_mm(plan, sure_mm) or sure_mm, sure_mm)
+    faster = _as_fast_as(single_layer(allowed, sure_mm), reached_c)
+    layers = advise_layers(allowed, deepest_mm, faster=faster, reaches=sure_peak_c)
     return replace(answers, layers=layers, layers_asked=True)
 
 
@@ -165,7 +180,7 @@ def _seen_to_its_peak(plan: Plan, whole: Prediction) -> Prediction:
     ends_early = bool(plan.layer) or whole.peak_at_h >= plan.run.hours
     if not ends_early or longer.run.hours <= plan.run.hours:
         return whole
-    return predict(longer) if predict_coarsely(longer).peak_c > whole.peak_c + MARGIN_K else whole
+    return predict(longer) if predict_coarsely(longer).peak_c > whole.peak_c + _HOTTER_K else whole
 
 
 def peak_c(plan: Plan) -> float:
@@ -190,23 +205,36 @@ def _hot_void(plan: Plan) -> tuple[str, float] | None:
     pour = plan.pour.model_copy(
         update={"shape": "round", "width_mm": across, "depth_mm": min(void.depth_mm, DEEPEST_MM)}
     )
-    hottest_c = peak_c(plan.model_copy(update={"pour": pour, "layer": [], "outline": None}))
-    return (void.name, hottest_c) if hottest_c > plan.resin.limits.max_core_c else None
+    filled = plan.model_copy(update={"pour": pour, "layer": [], "outline": None})
+    hottest_c = peak_c(filled)
+    return (void.name, hottest_c) if quick_chances(filled).over > RED_ABOVE else None
 
 
-def _deepest_mm(plan: Plan) -> float | None:
-    """Return the deepest single layer that keeps the limit, mm, no deeper than the plan's deepest; None where none
-    does.
+def _deepest(plan: Plan) -> tuple[float | None, float]:
+    """Return the deepest single layer that is sure to keep the limit, mm, no deeper than the plan's deepest, and what
+    nearly all of its cases stay under, °C; None where none is.
     """
     deepest = max(layer_depths_mm(plan))
-    if (
-        plan.layer
-        and coarse_peak_c(long_enough(single_layer(plan, deepest)), plan.resin.limits.max_core_c)
-        <= plan.resin.limits.max_core_c - MARGIN_K
-    ):
-        # Each layer alone keeps it: what is too hot is that they lie on one another.
-        return deepest
-    return deepest_safe(plan, depths=Depths(most_mm=max(deepest, 2.0)), peaks=False).bracket.safe
+    if plan.layer:
+        alone_c = sure_peak_c(single_layer(plan, deepest))
+        if alone_c <= plan.resin.limits.max_core_c:
+            # Each layer alone keeps it: what is too hot is that they lie on one another.
+            return deepest, alone_c
+    depths = Depths(most_mm=max(deepest, 2.0))
+    bracket = deepest_safe(plan, depths=depths, reaches=sure_peak_c, chance=GREEN_BELOW).bracket
+    return bracket.safe, bracket.at_safe or 0.0
+
+
+def _as_fast_as(plan: Plan, reached_c: float) -> float:
+    """Return how many times faster a resin cures whose pour reaches by itself what nearly all cases of the plan's
+    stay under: it stands for them in a search.
+    """
+    low, high = 1.0, _FASTEST
+    for _ in range(6):
+        middle = math.sqrt(low * high)
+        quick = long_enough(faster_resin(plan, middle))
+        low, high = (low, middle) if coarse_peak_c(quick, reached_c) > reached_c else (middle, high)
+    return low
 
 
 def layer_depths_mm(plan: Plan) -> list[float]:

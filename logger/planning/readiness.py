@@ -178,6 +178,7 @@ def points(plan: Plan, findings: Iterable[Finding]) -> list[SigningPoint]:
                 "depth",
                 "depth-unknown",
                 "too-hot",
+                "peak-open",
                 "peak-close",
                 "peak",
                 "void-hot",

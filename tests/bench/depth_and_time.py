@@ -14,10 +14,11 @@ import numpy as np
 
 from logger.cure.fit.datasheet import datasheet_from_text
 from logger.cure.fit.datasheet_fit import fit_datasheet
-from logger.cure.solver.planned_band import planned_band
+from logger.cure.solver.planned_band import member_peaks, members_of
 from logger.cure.solver.prediction import long_enough, predict_coarsely
 from logger.plan.file import plan_from_table
 from logger.planning.assess import assess
+from logger.planning.chances import quick_chances
 from logger.planning.cure_answers import answers_of
 from logger.planning.finding import Light
 from logger.words.reader import Reader
@@ -65,7 +66,7 @@ def planned(case, table, depth_mm, room_c, underside="open"):
 
 def stops(plan):
     """What planning stops of heat, depth and room."""
-    answers = answers_of(plan, predict_coarsely(long_enough(plan)))
+    answers = answers_of(plan, predict_coarsely(long_enough(plan)), quick_chances(plan))
     return tuple(f.key for f in assess(plan, answers=answers).findings if f.light is Light.STOP)
 
 
@@ -77,13 +78,14 @@ def judge(seed, *, verdicts=True):
     began = time.process_time()
     table = fitted(case).resin_table()
     fit_s = time.process_time() - began
-    band = planned_band(planned(case, table, case.depth_mm, case.room_c))
+    plan = planned(case, table, case.depth_mm, case.room_c)
+    core_c = member_peaks(plan, members_of(plan.resin.possible))[0]
     inside, twice = (), ()
     if verdicts:
         room_c, underside = float(rng.uniform(18, 28)), str(rng.choice(["open", "closed"]))
         inside = stops(planned(case, table, case.depth_mm, room_c, underside))
         twice = stops(planned(case, table, 2 * case.depth_mm, WARM_C))
-    low, middle, high = (band.quantile_c(part) for part in (0.05, 0.5, 0.95))
+    low, middle, high = np.quantile(core_c, (0.05, 0.5, 0.95), method="hazen").tolist()
     return Judged(case.resin.system, float(true_c), low, middle, high, inside, twice, fit_s)
 
 

@@ -16,6 +16,7 @@ from typing import Any, Protocol
 
 from logger.cure.solver.prediction import MODEL_VERSION
 from logger.errors import LoggerError, NotFound
+from logger.planning.chances import Chances
 from logger.pour import Stage
 from logger.store import pours
 from logger.store.rows import PourRow
@@ -25,11 +26,11 @@ from web.service.service import Service
 from web.views.assessed import (
     WorkedOut,
     assessment_kept,
-    band_kept,
-    band_of,
+    chances_kept,
     keep,
-    keep_band,
+    keep_chances,
     work_out,
+    work_out_chances,
 )
 from web.views.kept import Kept
 from web.views.predicted import frozen
@@ -154,12 +155,14 @@ class PlanWork:
     def _work(self, process: Process, pour_id: int, plan_toml: str) -> None:
         for left in reversed(range(TRIES)):
             try:
-                if band_kept(plan_toml) is None:
-                    keep_band(plan_toml, process(band_of, plan_toml))
+                chances = chances_kept(plan_toml)
+                if chances is None:
+                    chances = process(work_out_chances, plan_toml)
+                    keep_chances(plan_toml, chances)
                     self._service.news.publish("pour", pour=pour_id)
                 if assessment_kept(plan_toml) is None:
-                    worked: WorkedOut = process(work_out, plan_toml)
-                    self._store(pour_id, plan_toml, worked)
+                    worked: WorkedOut = process(work_out, plan_toml, chances)
+                    self._store(pour_id, plan_toml, worked, chances)
                     keep(plan_toml, worked)
                 return
             except LoggerError as error:
@@ -171,11 +174,11 @@ class PlanWork:
                 if not left:
                     self._troubles.put(plan_toml, DIED)
 
-    def _store(self, pour_id: int, plan_toml: str, worked: WorkedOut) -> None:
+    def _store(self, pour_id: int, plan_toml: str, worked: WorkedOut, chances: Chances) -> None:
         with suppress(NotFound), self._service.store.write() as tx:
             pour = pours.get_pour(tx, pour_id)
             if pour.plan_toml == plan_toml and is_rough(pour):
-                pours.freeze_prediction(tx, pour_id, frozen(worked.course), MODEL_VERSION)
+                pours.freeze_prediction(tx, pour_id, frozen(worked.course, chances), MODEL_VERSION)
 
 
 def is_rough(pour: PourRow) -> bool:

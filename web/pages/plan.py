@@ -32,7 +32,7 @@ from web.actions.resins import resin_of
 from web.schemas import PLAN_BODY, RowId
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
-from web.views.assessed import assessment_of, band_kept, effects_kept, first_answer
+from web.views.assessed import assessment_of, chances_kept, effects_kept, first_answer
 from web.views.charts import HOUR_MS, Stand, chart_of, ends_h, peak_of
 from web.views.plan_drawing import cut_of, section_drawing
 from web.views.plan_edit import bare_degrees, waits_shown, with_numbers, without_empty_lists
@@ -43,7 +43,7 @@ from web.views.plan_links import link_of
 from web.views.plan_questions import Question, finding_asked, questions_of
 from web.views.plan_sections import ShownField, row_title, shown_section, with_section
 from web.views.plan_times import rows_of, times_drawing, times_of
-from web.views.predicted import Foretold, foretold_of
+from web.views.predicted import Foretold, foretold_of, kept_chances
 from web.views.reader_units import reader_of
 from web.views.refused_fields import RefusedFields
 from web.views.render import page
@@ -237,6 +237,7 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
     u = reader_of(request)
     drawn = _drawn(plan, u, shown)
     asked = _questions(pour, plan, assessment)
+    chance = _chance(pour)
     may_change = pour.stage in (Stage.PLANNED, Stage.READY)
     return page(
         request,
@@ -269,7 +270,7 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
             "not_worked_out": None
             if service.plan_work is None
             else service.plan_work.trouble(pour.plan_toml),
-            "band": band_kept(pour.plan_toml),
+            "chance": chance,
             "problem": shown.problem,
             "file_problem": shown.file is not None,
             "typed": without_empty_lists(pour.plan_toml) if shown.file is None else shown.file,
@@ -282,7 +283,7 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
             "asked": _asked(asked[0], drawn) if asked else [],
             "more_questions": len(asked) - 1,
             "verdict": verdict,
-            "chart": _chart(pour, plan, service.timeline.true_ms(), u),
+            "chart": _chart(pour, plan, service.timeline.true_ms(), u, (chance or {}).get("band")),
             "room_c": plan.room_schedule()[0][1],
             "wait_h": waits_shown(plan, u) if plan.layer else "",
             "offer": _offer(plan, assessment, u),
@@ -392,8 +393,18 @@ def _offer(plan: Plan, assessment: Assessment, u: Reader) -> dict[str, str] | No
     }
 
 
-def _chart(pour: PourRow, plan: Plan, now_ms: int, u: Reader) -> dict[str, Any]:
+def _chance(pour: PourRow) -> dict[str, Any] | None:
+    """Return the plan's chances as they are kept with the pour, or as they have just come; None before that."""
+    kept = (pour.prediction or {}).get("chance")
+    if kept is not None:
+        return dict(kept)
+    chances = chances_kept(pour.plan_toml)
+    return None if chances is None else kept_chances(chances)
+
+
+def _chart(pour: PourRow, plan: Plan, now_ms: int, u: Reader, band: dict[str, Any] | None) -> dict[str, Any]:
     curve = (pour.prediction or {}).get("curve", {})
     hour = None if pour.poured_ms is None else (now_ms - pour.poured_ms) / HOUR_MS
     stand = Stand(Stage(pour.stage), hour, *peak_of(curve), last_h=ends_h(curve))
-    return chart_of(pour, plan.resin.limits.max_core_c, stand, u, places=("core", "surface", "underside"))
+    places = ("core", "surface", "underside")
+    return chart_of(pour, plan.resin.limits.max_core_c, stand, u, places=places, planned_band=band)

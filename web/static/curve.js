@@ -168,9 +168,10 @@
       if (line.celsius[i] == null || hour < from || hour > until) return;
       low.push(line.celsius[i]); high.push(line.measured ? line.celsius[i] : Math.min(BEYOND_C, line.celsius[i]));
     });
-    about.band?.hours.forEach((hour, i) => {
+    const ahead = about.band ?? about.planned_band;
+    ahead?.hours.forEach((hour, i) => {
       if (hour < from || hour > until) return;
-      low.push(about.band.p05[i]); high.push(Math.min(about.band.p95[i], 1.1 * (about.limit_c ?? BEYOND_C)));
+      low.push(ahead.p05[i]); high.push(Math.min(ahead.p95[i], 1.1 * (about.limit_c ?? BEYOND_C)));
     });
     const least = Math.min(...low, (about.limit_c ?? 60) - 20), most = Math.max(...high, least + 20);
     const air = most - least;
@@ -219,7 +220,7 @@
   };
 
   const traces = (drawn) => {
-    const all = (list) => list.map(shown), out = [], band = about.band;
+    const all = (list) => list.map(shown), out = [], band = about.band ?? about.planned_band;
     if (band?.hours.length) {
       const edge = { x: band.hours, mode: "lines", line: { width: 0 } };
       out.push({ ...edge, y: all(band.p05), name: "p05" });
@@ -382,7 +383,11 @@
         { value: predicted(of("p50")), low: predicted(of("p05")), high: predicted(of("p95")) }));
     else for (const line of lines().filter((one) => !one.measured && one.key.endsWith("-planned"))) {
       const celsius = value(line.hours, line.celsius, hour);
-      if (celsius != null) parts.push(`${line.name} ${predicted(celsius)}`);
+      const range = line.key === "core-planned" ? about.planned_band : null;
+      const edge = (name) => predicted(value(range.hours, range[name], hour));
+      if (celsius != null) parts.push(range && hour <= range.hours.at(-1)
+        ? say("chart-planned", { line: line.name, value: predicted(celsius), low: edge("p05"), high: edge("p95") })
+        : `${line.name} ${predicted(celsius)}`);
     }
     const span = hoursMinutes(hour), values = parts.join(", ");
     return about.poured_ms == null ? say("chart-read-planned", { span, values })

@@ -6,37 +6,21 @@ A whole answer takes from a second to half a minute (on a Pi): the service has i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from threading import Lock
 from typing import Any
 
-import numpy as np
-
 from logger import extremes
-from logger.cure.forecast.parameters import members_at, parameters_of
-from logger.cure.solver.ensemble import EnsembleRun, run_ensemble
-from logger.cure.solver.march import COARSE
-from logger.cure.solver.planned_band import QUICKLY, PlannedBand, planned_band
+from logger.cure.solver.planned_band import QUICKLY
 from logger.cure.solver.prediction import Prediction, predict
 from logger.plan.file import Plan, plan_from_text
 from logger.planning.assess import Assessment, assess, assess_fully
+from logger.planning.chances import Chances, chances_of, quick_chances
 from logger.planning.cure_answers import answers_of
 from web.views.kept import Kept
 from web.views.plan_effects import effects_of
 from web.views.predicted import PredictedPour, course_kept, keep_course, predicted_of
-
-#: Plans of the band: half of them mirror the others, so that its middle does not wander with the dice.
-BAND_PAIRS = 20
-
-
-@dataclass(frozen=True, slots=True)
-class PeakBand:
-    """The hottest point over all that the plan cannot know, °C: 5 %, middle, 95 %."""
-
-    low_c: float
-    middle_c: float
-    high_c: float
 
 
 @dataclass(frozen=True)
@@ -68,20 +52,20 @@ class _Whole:
 
 
 _WHOLE: Kept[_Whole] = Kept(32)
-_BANDS: Kept[PeakBand] = Kept(64)
+_CHANCES: Kept[Chances] = Kept(64)
 _FIRST: Kept[FirstAnswer] = Kept(32)
 _SOLVING = Lock()
 
 
-def work_out(plan_toml: str) -> WorkedOut:
-    """Work everything out: seconds. Raises BadPlan, DidNotConverge.
+def work_out(plan_toml: str, chances: Chances | None = None) -> WorkedOut:
+    """Work everything out: seconds; chances: where they have been worked out. Raises BadPlan, DidNotConverge.
 
     Of a pour that runs away no figure holds: its long steps are enough, and a minute of finer meshes changes nothing.
     """
     course = predicted_of(plan_toml, rough=True)
     if not extremes.is_runaway(course.prediction.peak_c):
         course = predicted_of(plan_toml)
-    assessment = assess_fully(course.plan, course.prediction)
+    assessment = assess_fully(course.plan, course.prediction, chances)
     return WorkedOut(course, assessment, effects_of(course.plan))
 
 
@@ -91,9 +75,13 @@ def keep(plan_toml: str, worked: WorkedOut) -> None:
     _WHOLE.put(plan_toml, _Whole(worked.assessment, worked.effects))
 
 
-def keep_band(plan_toml: str, band: PeakBand) -> None:
-    """Keep a band that another process has worked out."""
-    _BANDS.put(plan_toml, band)
+def keep_chances(plan_toml: str, chances: Chances) -> None:
+    """Keep chances that another process has worked out; what the first answer says of the heat is said by them."""
+    _CHANCES.put(plan_toml, chances)
+    first = _FIRST.get(plan_toml)
+    if first is not None:
+        assessment = assess(first.plan, answers=answers_of(first.plan, first.prediction, chances))
+        _FIRST.put(plan_toml, replace(first, assessment=assessment))
 
 
 def assessment_kept(plan_toml: str) -> Assessment | None:
@@ -107,7 +95,7 @@ def assessment_of(plan_toml: str) -> Assessment:
     whole = _WHOLE.get(plan_toml)
     if whole is None:
         course = predicted_of(plan_toml)
-        whole = _Whole(assess_fully(course.plan, course.prediction), {})
+        whole = _Whole(assess_fully(course.plan, course.prediction, chances_kept(plan_toml)), {})
         _WHOLE.put(plan_toml, whole)
     return whole.assessment
 
@@ -118,9 +106,9 @@ def effects_kept(plan_toml: str) -> dict[str, float]:
     return {} if whole is None else whole.effects
 
 
-def band_kept(plan_toml: str) -> PeakBand | None:
-    """Return the peak's band, None where it has not been worked out."""
-    return _BANDS.get(plan_toml)
+def chances_kept(plan_toml: str) -> Chances | None:
+    """Return the plan's chances, None where they have not been worked out."""
+    return _CHANCES.get(plan_toml)
 
 
 def first_answer(plan_toml: str) -> FirstAnswer:
@@ -141,10 +129,11 @@ def first_answer(plan_toml: str) -> FirstAnswer:
 def _solved_quickly(plan_toml: str) -> FirstAnswer:
     plan = plan_from_text(plan_toml)
     prediction = predict(plan, fineness=QUICKLY.fineness, accuracy=QUICKLY.accuracy)
-    answers = answers_of(plan, prediction)
-    if answers.band is not None:
-        keep_band(plan_toml, _peak_band(answers.band))
-    return FirstAnswer(plan, prediction, assess(plan, answers=answers))
+    chances = chances_kept(plan_toml)
+    if chances is None and plan.resin.possible is not None:
+        # One resin of many that the datasheet leaves possible says little, even for the moment.
+        chances = quick_chances(plan)
+    return FirstAnswer(plan, prediction, assess(plan, answers=answers_of(plan, prediction, chances)))
 
 
 @lru_cache(maxsize=32)
@@ -164,21 +153,6 @@ def course_to_draw(plan_toml: str) -> PredictedPour:
     return course_kept(plan_toml) or rough_course(plan_toml)
 
 
-def _peak_band(planned: PlannedBand) -> PeakBand:
-    return PeakBand(planned.hottest_c(0.05), planned.hottest_c(0.5), planned.hottest_c(0.95))
-
-
-def band_of(plan_toml: str) -> PeakBand:
-    """Return the peak over what a datasheet leaves open of its resin, or over the unknowns of a pour before it is
-    poured (parameters.py): a second. Raises BadPlan, DidNotConverge.
-    """
-    plan = plan_from_text(plan_toml)
-    planned = planned_band(plan)
-    if planned is not None:
-        return _peak_band(planned)
-    unknowns = parameters_of(plan)
-    half = np.random.default_rng(20).standard_normal((BAND_PAIRS, len(unknowns)))
-    run = EnsembleRun(resolution=COARSE, output_hours=(0.0, plan.run.hours))
-    peaks = run_ensemble(plan, members_at(unknowns, np.concatenate([half, -half])), run).hottest_peak_c
-    low, middle, high = (float(value) for value in np.quantile(peaks, (0.05, 0.5, 0.95)))
-    return PeakBand(low, middle, high)
+def work_out_chances(plan_toml: str) -> Chances:
+    """Return what the plan comes to by chance: a second or two. Raises BadPlan, DidNotConverge."""
+    return chances_of(plan_from_text(plan_toml))

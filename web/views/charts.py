@@ -177,10 +177,11 @@ def chart_of(
     forecast: dict[str, Any] | None = None,
     marks: Sequence[Mark] = (),
     places: Sequence[str] = ("core",),
+    planned_band: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Return what the chart draws beside the measured curves; °C and hours since pouring.
 
-    places: of which places the plan's course is drawn.
+    places: of which places the plan's course is drawn. planned_band: hours, p05, p95 of the core by the plan's chances.
     """
     ranges = ranges_of(stand)
     curve = (pour.prediction or {}).get("curve", {})
@@ -204,6 +205,9 @@ def chart_of(
             "from_h": forecast["at_h"],
             **thinned({"hours": forecast["bands"]["hours"], **forecast["bands"]["core_c"]}),
         },
+        "planned_band": None
+        if planned_band is None
+        else {name: list(planned_band[name]) for name in ("hours", "p05", "p95")},
         "marks": [{"at_h": m.at_h, "rank": m.rank, "text": m.text, "href": m.href} for m in marks],
     }
 

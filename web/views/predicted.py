@@ -20,6 +20,7 @@ from logger.cure.solver.hardness import Milestones, field_hours, milestones
 from logger.cure.solver.prediction import Field, Prediction, predict, predict_coarsely
 from logger.extremes import BEYOND_C
 from logger.plan.file import Plan, plan_from_text
+from logger.planning.chances import Chances
 from web.views.kept import Kept
 
 #: Pictures of the cross-section over the run.
@@ -73,15 +74,28 @@ def foretold(course: PredictedPour) -> Foretold:
     )
 
 
-def frozen(course: PredictedPour) -> dict[str, Any]:
+def frozen(course: PredictedPour, chances: Chances | None = None) -> dict[str, Any]:
     """Return the prediction as it is kept with a pour: with the hour at which the plan lets the piece go (null:
-    never), and with what else it lets expect."""
+    never), with what else it lets expect, and with its chances where they were asked for."""
     expected = foretold(course)
+    by_chance = {} if chances is None else {"chance": kept_chances(chances)}
     return {
+        **by_chance,
         **course.prediction.to_json(),
         "release_at_h": expected.release_at_h,
         "foretold": asdict(expected),
     }
+
+
+def kept_chances(chances: Chances) -> dict[str, Any]:
+    """Return a plan's chances as they are kept with a pour: what `predict` prints, and the band to draw, °C and h."""
+    band = chances.band
+    drawn = (
+        None
+        if band is None
+        else {name: np.round(column, 2).tolist() for name, column in asdict(band).items()}
+    )
+    return {**chances.to_json(), "band": drawn}
 
 
 def foretold_of(plan_toml: str, prediction: Mapping[str, Any] | None) -> Foretold:

@@ -67,6 +67,7 @@ _TEXTS = {
     "chart-read": phrase("{clock}, {span} after pouring: {values}."),
     "chart-read-planned": phrase("{span} after pouring: {values}."),
     "chart-no-reading": phrase("no reading"),
+    "chart-planned": phrase("{line} {value} (90 % range {low} to {high})"),
     "chart-forecast": phrase("forecast {value} (90 % range {low} to {high})"),
     "chart-mark": phrase("{clock}: {text}"),
     # section.js

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from logger.cure.advice.bond import BondWindow, Verdict, bond_window
-from logger.cure.advice.limits import MARGIN_K
+from logger.cure.advice.limits import MARGIN_K, Reaches, faster_resin
 from logger.cure.solver.prediction import (
     LONGEST_AHEAD_H,
     SEEN_K,
@@ -71,7 +71,7 @@ class Joint:
 class LayerPlan:
     """Layers from the bottom up, mm, what each is poured at (°C; None: the room's), and the joints between them.
 
-    peak_c: the hottest of all ways to follow it, °C.
+    peak_c: the hottest of all ways to follow it, °C; by chance: what nearly all cases of that way stay under.
     """
 
     depths_mm: tuple[float, ...]
@@ -160,32 +160,36 @@ def equal_layers(total_mm: float, deepest_mm: float, fewest: int = 1) -> tuple[f
     return (each,) * count
 
 
-def advise_layers(plan: Plan, deepest_mm: float) -> LayerPlan | None:
+def advise_layers(
+    plan: Plan, deepest_mm: float, *, faster: float = 1.0, reaches: Reaches | None = None
+) -> LayerPlan | None:
     """Layers of this plan's whole depth that keep its limit however the advice is followed; None where there are none.
 
     deepest_mm: no layer is deeper. The plan's own layers come first where they are shallow enough, then equal ones,
-    the fewest that hold. Joints that bond by themselves are preferred to fewer that must be scuffed.
+    the fewest that hold. Joints that bond by themselves are preferred to fewer that must be scuffed. reaches: what a
+    stack is taken to reach (see limits.Reaches); faster: how many times faster its resin cures that reaches about as
+    much by itself, for the search: the heat is that one's, the bond windows are those of the plan as it is.
     Raises DidNotConverge.
     """
     depths = _depths(plan)
     stacks: list[_Stack] = []
     if len(depths) > 1 and max(depths) <= deepest_mm:
-        stacks.append(_Stack(plan, depths, _starts(plan)))
+        stacks.append(_Stack(plan, depths, _starts(plan), faster))
     fewest = max(len(equal_layers(sum(depths), deepest_mm)), 2)
     for count in range(fewest, min(fewest + _MORE, MOST_LAYERS) + 1):
         equal = equal_layers(sum(depths), deepest_mm, count)
         if equal[0] >= _THINNEST_MM:
-            stacks.append(_Stack(plan, equal, (_warmest_start_c(plan),) * len(equal)))
+            stacks.append(_Stack(plan, equal, (_warmest_start_c(plan),) * len(equal), faster))
     # A layer that needs no scuff is worth another layer; what must be scuffed is asked only where nothing else holds.
     for scuffed in (False, True):
         for stack in stacks:
-            layers = _times_for(stack, scuffed=scuffed)
+            layers = _times_for(stack, reaches, scuffed=scuffed)
             if layers is not None:
                 return layers
     return None
 
 
-def _times_for(stack: _Stack, *, scuffed: bool) -> LayerPlan | None:
+def _times_for(stack: _Stack, reaches: Reaches | None, *, scuffed: bool) -> LayerPlan | None:
     """Return the joints of these layers that hold, proven; None where no times do."""
     limit = stack.plan.resin.limits.max_core_c
     stack.limit_c = limit - MARGIN_K
@@ -194,7 +198,8 @@ def _times_for(stack: _Stack, *, scuffed: bool) -> LayerPlan | None:
         if joints is None:
             return None
         layers = LayerPlan(stack.depths, stack.starts, joints, -math.inf)
-        peak_c = proven_peak_c(stack.poured(stack.hottest_way(joints)), limit)
+        hottest = stack.poured(stack.hottest_way(joints))
+        peak_c = proven_peak_c(hottest, limit) if reaches is None else reaches(hottest)
         if peak_c <= limit:
             return replace(layers, peak_c=peak_c)
         # Full accuracy says more than the long steps did: their limit comes down by as much, and a little.
@@ -204,13 +209,16 @@ def _times_for(stack: _Stack, *, scuffed: bool) -> LayerPlan | None:
 
 @dataclass
 class _Stack:
-    """Layers of these depths on this plan's form; limit_c: what the long steps must stay under."""
+    """Layers of these depths on this plan's form; limit_c: what the long steps must stay under, of a resin that cures
+    so many times faster."""
 
     plan: Plan
     depths: tuple[float, ...]
     starts: tuple[float | None, ...]
+    faster: float = 1.0
     limit_c: float = math.inf
     _runs: dict[tuple[float, ...], Prediction] = field(default_factory=dict)
+    _peaks: dict[tuple[float, ...], float] = field(default_factory=dict)
 
     def run(self, waits: tuple[float, ...]) -> Prediction:
         """Return the first layers poured after these waits, the others not yet: by long steps, far enough to see
@@ -224,6 +232,17 @@ class _Stack:
                 stop = replace(stop, cured=math.inf)
             self._runs[waits] = predict_coarsely(poured, stop=stop)
         return self._runs[waits]
+
+    def peak_c(self, waits: tuple[float, ...]) -> float:
+        """Return what the first layers reach, poured after these waits, °C: by long steps, of the faster resin."""
+        if self.faster == 1.0:
+            return self.run(waits).peak_c
+        if waits not in self._peaks:
+            quick = faster_resin(self.poured(waits), self.faster)
+            self._peaks[waits] = predict_coarsely(
+                quick, stop=stop_after_peak(quick, self.limit_c + SEEN_K)
+            ).peak_c
+        return self._peaks[waits]
 
     def poured(self, waits: tuple[float, ...]) -> Plan:
         """Return the plan with the first layers poured after these waits, run far enough; the others never."""
@@ -242,7 +261,7 @@ class _Stack:
     def holds(self, waits: tuple[float, ...]) -> bool:
         """Whether these layers keep the limit; a runaway that cannot be solved does not."""
         try:
-            return self.run(waits).peak_c <= self.limit_c
+            return self.peak_c(waits) <= self.limit_c
         except DidNotConverge:
             return False
 
@@ -280,7 +299,7 @@ class _Stack:
 
     def hottest_way(self, joints: Sequence[Joint]) -> tuple[float, ...]:
         """Return the waits at which following these joints is hottest."""
-        return max(self._ways(joints), key=lambda waits: self.run(waits).peak_c)
+        return max(self._ways(joints), key=self.peak_c)
 
     def _joint(self, early: tuple[float, ...], late: tuple[float, ...], *, scuffed: bool) -> Joint | None:
         windows = [(sum(waits), self.window(waits)) for waits in ({early, late})]

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Literal
 
 import numpy as np
@@ -20,10 +21,11 @@ from logger.cure.solver.fans import FAN_M_S
 from logger.cure.solver.hardness import field_hours, milestones
 from logger.cure.solver.prediction import coarse_peak_c, long_enough, predict, predict_coarsely, proven_peak_c
 from logger.errors import DidNotConverge, OutOfRange
-from logger.facts import NOTHING, Fact, Quantity, fact
+from logger.facts import NOTHING, Fact, Quantity, Value, fact
 from logger.plan.file import Plan
 from logger.quantities import (
     at_most,
+    chance,
     difference,
     hours_alone,
     length,
@@ -41,6 +43,9 @@ COLDEST_C, HOTTEST_C, WITHIN_C = 5.0, 40.0, 0.5
 READY_H = 120.0
 #: A search by long steps leaves so much under the limit for what full accuracy adds, K.
 MARGIN_K = 0.5
+#: What a plan is taken to reach, °C: its own peak by the solver, or, where a search is to hold by chance, the peak that
+#: so many of the cases stay under that the chance to pass the limit is the one asked for.
+Reaches = Callable[[Plan], float]
 #: An end of the bracket that full accuracy moves more often than this has no bracket.
 _MOVES = 8
 #: Peaks further over the limit than this say nothing about where it is passed, K.
@@ -96,11 +101,15 @@ ALL_DEPTHS = Depths()
 
 @dataclass(frozen=True)
 class DeepestLayer:
-    """The deepest single layer (mm) whose hottest point stays within limit_c; peaks in °C."""
+    """The deepest single layer (mm) whose hottest point stays within limit_c; peaks in °C.
+
+    chance: that it passes the limit all the same is below this; None where the plan is solved as it is.
+    """
 
     bracket: Bracket
     limit_c: float
     datasheet_mm: float | None
+    chance: float | None = None
 
     @property
     def depth_mm(self) -> float | None:
@@ -115,12 +124,23 @@ class DeepestLayer:
         over = None if bracket.not_safe is None else length(bracket.not_safe, None)
         if bracket.safe is None:
             assert over is not None  # a search tries one depth at least
+            if self.chance is not None:
+                return fact("no-depth-at-chance", depth=over, chance=chance(self.chance), limit=limit)
             return fact("no-safe-depth", depth=over, peak=_over(bracket.at_not_safe), limit=limit)
         safe, sheet = at_most(length(bracket.safe, None)), NOTHING
         if self.datasheet_mm is not None and self.datasheet_mm < bracket.safe:
             sheet = fact("keep-to-sheet-depth", depth=at_most(length(self.datasheet_mm, None)))
         if over is None:
             return fact("every-depth-safe", depth=safe, limit=limit, sheet=sheet)
+        if self.chance is not None:
+            return fact(
+                "deepest-at-chance",
+                depth=safe,
+                chance=chance(self.chance),
+                limit=limit,
+                deeper=over,
+                sheet=sheet,
+            )
         return fact(
             "deepest-safe",
             depth=safe,
@@ -137,13 +157,15 @@ class Rooms:
     """The coolest room in which every place is hard within ready_h, and the warmest that keeps the limit.
 
     The coolest is looked for from the warmest safe one down. coolest: bracket of °C, decided by the hours to hard
-    (at_not_safe is None where it never gets hard); warmest: bracket of °C, decided by the peak in °C.
+    (at_not_safe is None where it never gets hard); warmest: bracket of °C, decided by the peak in °C. chance: as in
+    DeepestLayer.
     """
 
     coolest: Bracket
     warmest: Bracket
     limit_c: float
     ready_h: float
+    chance: float | None = None
 
     @property
     def works(self) -> bool:
@@ -157,16 +179,17 @@ class Rooms:
         cool, warm = self.coolest, self.warmest
         if cool.safe is None or warm.safe is None or not self.works:
             return fact("no-room-suits", within=hours_alone(self.ready_h), limit=limit)
-        return fact(
-            "rooms-that-work",
-            coolest=temperature(cool.safe),
-            tried_cool=fact("coolest-tried") if cool.not_safe is None else NOTHING,
-            hard=whole_hours(cool.at_safe or 0.0),
-            warmest=temperature(warm.safe),
-            tried_warm=fact("warmest-tried") if warm.not_safe is None else NOTHING,
-            peak=temperature(warm.at_safe or 0.0),
-            limit=limit,
-        )
+        rooms: dict[str, Value] = {
+            "coolest": temperature(cool.safe),
+            "tried_cool": fact("coolest-tried") if cool.not_safe is None else NOTHING,
+            "hard": whole_hours(cool.at_safe or 0.0),
+            "warmest": temperature(warm.safe),
+            "tried_warm": fact("warmest-tried") if warm.not_safe is None else NOTHING,
+            "limit": limit,
+        }
+        if self.chance is not None:
+            return fact("rooms-at-chance", **rooms, chance=chance(self.chance))
+        return fact("rooms-that-work", **rooms, peak=temperature(warm.at_safe or 0.0))
 
 
 @dataclass(frozen=True)
@@ -217,18 +240,25 @@ def deepest_safe(
     faster: float = 1.0,
     depths: Depths = ALL_DEPTHS,
     peaks: bool = True,
+    reaches: Reaches | None = None,
+    chance: float | None = None,
 ) -> DeepestLayer:
     """Return the deepest single layer of this plan's resin, form and room that stays under the limit.
 
     limit_c: default, the datasheet's highest core temperature. faster: how many times faster than fitted the
     resin may be (Fit.rate_factor_range). Both ends are proven at full accuracy: `plan` and `advise` ask this one
     search and have one answer. Later layers of the plan are left out. peaks: whether the peaks at both ends are
-    asked for, and so solved to their last digit; the depths are the same. Raises OutOfRange, DidNotConverge.
+    asked for, and so solved to their last digit; the depths are the same. reaches, chance: what a depth is taken to
+    reach, and the chance that this leaves to pass the limit; default, the peak of the plan as it is. Raises OutOfRange,
+    DidNotConverge.
     """
     limit, ladder = _limit(plan, limit_c), depths.ladder()
     quick = faster_resin(plan, faster)
+    by_chance = None if reaches is None else cache(lambda depth_mm: reaches(single_layer(quick, depth_mm)))
 
     def peak_c(depth_mm: float, full: bool) -> float:
+        if by_chance is not None:
+            return by_chance(depth_mm)
         single = long_enough(single_layer(quick, depth_mm))
         if full:
             return predict(single).peak_c if peaks else proven_peak_c(single, limit)
@@ -240,15 +270,16 @@ def deepest_safe(
     bracket = _bracket(
         peak_c, ladder, lambda peak: peak <= limit, depths.step_mm, begin=max(begin, 0), limit=limit
     )
-    return DeepestLayer(bracket, limit, plan.resin.limits.max_depth_mm)
+    return DeepestLayer(bracket, limit, plan.resin.limits.max_depth_mm, chance)
 
 
-def remedy(plan: Plan, peak_c: float) -> Remedy | None:
+def remedy(plan: Plan, peak_c: float, reaches: Reaches | None = None) -> Remedy | None:
     """Return the first of a few changes that brings a plan that is too hot under its limit, proven at full accuracy:
-    free air below, a fan, both, a cooler room. None where none does; a runaway is not asked about. Raises
-    DidNotConverge.
+    free air below, a fan, both, a cooler room. None where none does; a runaway is not asked about. reaches: as in
+    deepest_safe. Raises DidNotConverge.
     """
     limit = plan.resin.limits.max_core_c
+    holds = _held_at(limit, reaches)
     if extremes.is_runaway(peak_c):
         return None
     opened = plan.model_copy(
@@ -266,12 +297,19 @@ def remedy(plan: Plan, peak_c: float) -> Remedy | None:
         tries += [(fact("remedy-fan-and-free-air", air=air), _fanned(opened))] if tries[1:] else []
     for words, changed in tries:
         asked = long_enough(changed)
-        if coarse_peak_c(asked, limit) <= limit - MARGIN_K and (prediction := predict(asked).peak_c) <= limit:
+        if holds(asked) and (prediction := predict(asked).peak_c) <= limit:
             return Remedy(words, prediction)
-    return _cooler_room(plan, limit)
+    return _cooler_room(plan, limit, holds)
 
 
-def _cooler_room(plan: Plan, limit: float) -> Remedy | None:
+def _held_at(limit: float, reaches: Reaches | None) -> Callable[[Plan], bool]:
+    """Return what tells a search whether a plan keeps the limit."""
+    if reaches is None:
+        return lambda plan: coarse_peak_c(plan, limit) <= limit - MARGIN_K
+    return lambda plan: reaches(plan) <= limit
+
+
+def _cooler_room(plan: Plan, limit: float, holds: Callable[[Plan], bool]) -> Remedy | None:
     """Return the least cooling of the room, in whole kelvins, that keeps the limit; not below what the datasheet
     allows.
     """
@@ -284,12 +322,12 @@ def _cooler_room(plan: Plan, limit: float) -> Remedy | None:
         return long_enough(plan.model_copy(update={"air": air}))
 
     lowered_k = math.floor(coldest - plan.resin.limits.min_room_c)
-    if lowered_k < 1 or coarse_peak_c(cooled(lowered_k), limit) > limit - MARGIN_K:
+    if lowered_k < 1 or not holds(cooled(lowered_k)):
         return None
     too_little_k = 0
     while lowered_k - too_little_k > 1:
         middle = (lowered_k + too_little_k) // 2
-        if coarse_peak_c(cooled(middle), limit) <= limit - MARGIN_K:
+        if holds(cooled(middle)):
             lowered_k = middle
         else:
             too_little_k = middle
@@ -309,12 +347,18 @@ def _fanned(plan: Plan) -> Plan:
 
 
 def rooms(
-    plan: Plan, *, limit_c: float | None = None, ready_h: float = READY_H, faster: float = 1.0
+    plan: Plan,
+    *,
+    limit_c: float | None = None,
+    ready_h: float = READY_H,
+    faster: float = 1.0,
+    reaches: Reaches | None = None,
+    chance: float | None = None,
 ) -> Rooms:
     """Return the coolest and the warmest constant room in which this pour works.
 
-    faster counts on the warm side only; a mix poured at the room's temperature (no start_c) moves with it.
-    Raises OutOfRange, DidNotConverge.
+    faster counts on the warm side only; a mix poured at the room's temperature (no start_c) moves with it. reaches,
+    chance: as in deepest_safe. Raises OutOfRange, DidNotConverge.
     """
     limit = _limit(plan, limit_c)
     if not ready_h > 0:
@@ -330,8 +374,11 @@ def rooms(
         return of.model_copy(update={"air": plan.air.model_copy(update={"room_c": room_c})})
 
     quick = faster_resin(plan, faster)
+    by_chance = None if reaches is None else cache(lambda room_c: reaches(in_room(quick, room_c)))
 
     def peak_c(room_c: float, full: bool) -> float:
+        if by_chance is not None:
+            return by_chance(room_c)
         asked = long_enough(in_room(quick, room_c))
         return predict(asked).peak_c if full else coarse_peak_c(asked, limit)
 
@@ -352,16 +399,22 @@ def rooms(
     coolest = _bracket(hard_h, downward, lambda hours: hours <= ready_h, WITHIN_C)
     if coolest.at_not_safe is not None and not np.isfinite(coolest.at_not_safe):
         coolest = replace(coolest, at_not_safe=None)
-    return Rooms(coolest, warmest, limit, ready_h)
+    return Rooms(coolest, warmest, limit, ready_h, chance)
 
 
 def gains(
-    plan: Plan, *, limit_c: float | None = None, faster: float = 1.0, depths: bool = True
+    plan: Plan,
+    *,
+    limit_c: float | None = None,
+    faster: float = 1.0,
+    depths: bool = True,
+    reaches: Reaches | None = None,
+    chance: float | None = None,
 ) -> list[Gain]:
     """Return what a fan over the top and free air below buy, against still air with the underside closed.
 
     Coefficients that the plan gives for a face that is changed are computed instead. depths: also search the
-    deepest safe layer of each way. Raises OutOfRange, DidNotConverge.
+    deepest safe layer of each way. reaches, chance: as in deepest_safe. Raises OutOfRange, DidNotConverge.
     """
     ways: list[
         tuple[
@@ -381,7 +434,11 @@ def gains(
         form = plan.form.model_copy(update={"underside": underside})
         changed = plan.model_copy(update={"air": air, "form": form})
         peak_c = predict(long_enough(faster_resin(changed, faster))).peak_c
-        deepest = deepest_safe(changed, limit_c=limit_c, faster=faster, peaks=False) if depths else None
+        deepest = None
+        if depths:
+            deepest = deepest_safe(
+                changed, limit_c=limit_c, faster=faster, peaks=False, reaches=reaches, chance=chance
+            )
         answers.append(Gain(way, peak_c, deepest))
     return answers
 

@@ -1,12 +1,10 @@
-"""What a plan comes to in each of the resins that its datasheet leaves possible: the band of a planned peak.
+"""What a plan comes to in each of the resins that its datasheet leaves possible.
 
 The datasheet leaves the resin open, and nobody knows how well a form sheds heat before it stands there: each member is
 one of the equally likely resins with its own coefficients.
 """
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,34 +20,6 @@ from logger.plan.file import Plan, Possible
 FACE_SD, START_SD_K = 0.20, 0.5
 #: Looser than a prediction: peaks of members are within a kelvin of it.
 QUICKLY = Resolution(0.6, Accuracy(kelvin=0.3, part_of_rise=0.01, conversion=3e-3, rebuild_part=0.25))
-
-
-@dataclass(frozen=True, slots=True)
-class PlannedBand:
-    """Peaks of the members, °C (M,): at the core, and of the hottest point."""
-
-    core_peaks_c: tuple[float, ...]
-    hottest_peaks_c: tuple[float, ...]
-
-    def quantile_c(self, part: float) -> float:
-        """Return the core's peak that so large a part of the members stays under, °C."""
-        return float(np.quantile(self.core_peaks_c, part, method="hazen"))
-
-    def hottest_c(self, part: float) -> float:
-        """Return the hottest point's peak that so large a part of the members stays under, °C."""
-        return float(np.quantile(self.hottest_peaks_c, part, method="hazen"))
-
-    def chance_over(self, limit_c: float) -> float:
-        """Return the part of the members whose hottest point passes the limit."""
-        return float(np.mean(np.array(self.hottest_peaks_c) > limit_c))
-
-
-def planned_band(plan: Plan) -> PlannedBand | None:
-    """Return the band of a plan's peak; None where its resin names no others. Raises DidNotConverge."""
-    if plan.resin.possible is None:
-        return None
-    peaks = member_peaks(plan, members_of(plan.resin.possible))
-    return PlannedBand(tuple(peaks[0].tolist()), tuple(peaks[1].tolist()))
 
 
 def member_peaks(plan: Plan, members: Members) -> tuple[Floats, Floats]:

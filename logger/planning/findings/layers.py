@@ -6,12 +6,11 @@ from logger import extremes
 from logger.cure.advice.layering import LayerVerdict
 from logger.cure.solver.assumptions import UNDERSIDE_UNSAID
 from logger.cure.solver.hardness import GLASS_RANGE_C
-from logger.cure.solver.planned_band import PlannedBand
 from logger.facts import NOTHING, Fact, Value, fact, in_a_row
 from logger.plan.file import Plan
+from logger.planning.chances import FLOW, FORM, GREEN_BELOW, MIX, RED_ABOVE, RESIN, ROOM, WORDS, Chances
 from logger.planning.cure_answers import (
-    REFUSED,
-    WATCHED,
+    RUNS_AWAY,
     CureAnswers,
     deepest_allowed_mm,
     in_its_datasheet,
@@ -35,6 +34,7 @@ from logger.planning.physics.layers import SCUFF_BEFORE, SCUFF_GRIT, each_wait_h
 from logger.planning.physics.stress import EXPANSION, POISSON, STIFFNESS, STOP_SPREAD, WATCH_SPREAD, skin_mpa
 from logger.quantities import (
     at_most,
+    chance,
     difference,
     hours_alone,
     length,
@@ -47,18 +47,26 @@ from logger.quantities import (
 )
 
 TOPIC = "layers"
-REFUSED_PART = Constant(fact("constant.chance-refused"), 100 * REFUSED, "%", PROJECT_CHOICE)
+REFUSED_PART = Constant(fact("constant.chance-refused"), 100 * RED_ABOVE, "%", PROJECT_CHOICE)
 ALLOWED_PART = Constant(
     fact("constant.chance-refused-in-datasheet", runaway=temperature(extremes.RUNAWAY_C, 0)),
-    100 * REFUSED,
+    100 * RUNS_AWAY,
     "%",
     PROJECT_CHOICE,
 )
-WATCHED_PART = Constant(fact("constant.chance-noted"), 100 * WATCHED, "%", PROJECT_CHOICE)
+WATCHED_PART = Constant(fact("constant.chance-noted"), 100 * GREEN_BELOW, "%", PROJECT_CHOICE)
 CLOSE = Constant(fact("constant.peak-close"), 5.0, "K", PROJECT_CHOICE)
 #: The pour in this room is as the datasheet allows, though some resins of that datasheet would pass the limit.
 _IN_DATASHEET = fact("datasheet-allows-this")
 _UNKNOWN_RUNAWAY = fact("runaway-can-burn")
+#: What tells more of each unknown.
+_NARROW = {
+    RESIN: fact("narrow-resin"),
+    FORM: fact("narrow-form"),
+    MIX: fact("narrow-mix"),
+    ROOM: fact("narrow-room"),
+    FLOW: fact("narrow-flow"),
+}
 
 
 def findings(plan: Plan, cure: CureAnswers) -> list[Finding]:
@@ -167,7 +175,7 @@ def _peak(plan: Plan, cure: CureAnswers) -> list[Finding]:
         "peak-predicted",
         peak=peak(cure.peak_c, None),
         when=NOTHING if cure.peak_at_h is None else fact("after-hours", hours=hours_alone(cure.peak_at_h)),
-        open=NOTHING if cure.band is None else _nine_in_ten(cure.band),
+        open=NOTHING if cure.chances is None else _nine_in_ten(cure.chances),
         limit=temperature(limit.value, None),
     )
     said: list[Fact] = []
@@ -176,33 +184,45 @@ def _peak(plan: Plan, cure: CureAnswers) -> list[Finding]:
         Figure(fact("figure.limit"), limit.value, "°C"),
     )
     constants: tuple[Constant, ...] = (limit, CLOSE)
-    chance = 0.0
-    if cure.band is not None:
-        chance = cure.band.chance_over(limit.value)
+    chances, chance = cure.chances, 0.0
+    if chances is not None:
+        chance = chances.over
         figures += (
-            Figure(fact("figure.peak-low"), cure.band.hottest_c(0.05), "°C"),
-            Figure(fact("figure.peak-high"), cure.band.hottest_c(0.95), "°C"),
+            Figure(fact("figure.peak-low"), chances.peak_c(0.05), "°C"),
+            Figure(fact("figure.peak-high"), chances.peak_c(0.95), "°C"),
             Figure(fact("figure.chance-over-limit"), 100 * chance, "%"),
         )
         constants = (limit, REFUSED_PART, ALLOWED_PART, WATCHED_PART)
-    if chance > WATCHED:
-        said.append(_passes(chance))
-    if too_hot(plan, cure.peak_c, cure.band):
-        if plain(cure.peak_c) == plain(limit.value):
+    if chances is not None and chance > GREEN_BELOW:
+        said += [_passes(chance), fact("open-most-by", unknown=WORDS[chances.widest])]
+    if too_hot(plan, cure.peak_c, chances):
+        if chances is None and plain(cure.peak_c) == plain(limit.value):
             said.append(fact("passes-limit-by-a-little"))
         light, key, change = Light.STOP, "too-hot", _cooler(plan, cure)
-    elif cure.band is not None and (chance > WATCHED or cure.peak_c > limit.value):
+    elif chances is not None and chance > GREEN_BELOW:
         said += [_IN_DATASHEET] if in_its_datasheet(plan) else []
-        light, key, change = Light.WATCH, "peak-open", fact("fan-ready-and-cup-test")
-    elif cure.peak_c > limit.value - CLOSE.value:
+        light, key, change = Light.WATCH, "peak-open", _to_know(chances, cure)
+    elif chances is None and cure.peak_c > limit.value - CLOSE.value:
         light, key, change, constants = Light.WATCH, "peak-close", fact("fan-ready"), (limit, CLOSE)
     else:
         light, key, change = Light.OK, "peak", NOTHING
     return [Finding(TOPIC, key, light, followed(predicted, *said), figures, constants, change)]
 
 
-def _nine_in_ten(band: PlannedBand) -> Fact:
-    return fact("nine-in-ten", low=peak(band.hottest_c(0.05)), high=peak(band.hottest_c(0.95)))
+def _to_know(chances: Chances, cure: CureAnswers) -> str:
+    """Return what would tell whether a plan keeps its limit, and what makes it sure as it is; of this only what was
+    solved.
+    """
+    sentences: list[str] = [_NARROW[chances.widest]]
+    if cure.sure_mm is not None:
+        sentences.append(fact("sure-depth", depth=at_most(typed_length(cure.sure_mm)), where=_where(cure)))
+    if cure.remedy is not None:
+        sentences.append(fact("sure-with-remedy", remedy=cure.remedy.words, where=_where(cure)))
+    return in_a_row([*sentences, fact("fan-ready")])
+
+
+def _nine_in_ten(chances: Chances) -> Fact:
+    return fact("nine-in-ten", low=peak(chances.peak_c(0.05)), high=peak(chances.peak_c(0.95)))
 
 
 def _passes(chance: float) -> Fact:
@@ -216,7 +236,7 @@ def _cooler(plan: Plan, cure: CureAnswers) -> str:
     """Return what brings a plan that is too hot under its limit; only what was solved, and held."""
     limit = plan.resin.limits.max_core_c
     sentences: list[str] = []
-    if cure.room_peak_c is not None and cure.room_peak_c <= limit:
+    if cure.room_peak_c is not None and _holds(cure.room_peak_c, cure.room_chances, limit):
         sentences.append(fact("reaches-in-room", peak=peak(cure.room_peak_c), room=cure.room_words))
     if cure.remedy is not None:
         reached = peak(cure.remedy.peak_c)
@@ -232,6 +252,11 @@ def _cooler(plan: Plan, cure: CureAnswers) -> str:
         sentences.append(fact("pour-shallower"))
     runaway = extremes.caution(cure.peak_c) if cure.peak_c is not None else None
     return in_a_row([*sentences, runaway or _UNKNOWN_RUNAWAY])
+
+
+def _holds(peak_c: float, chances: Chances | None, limit_c: float) -> bool:
+    """Whether what is advised keeps the limit: as good as surely, where its chances were asked for."""
+    return peak_c <= limit_c if chances is None else chances.over <= GREEN_BELOW
 
 
 def _void(plan: Plan, cure: CureAnswers) -> list[Finding]:
@@ -323,8 +348,12 @@ def _then(plan: Plan, cure: CureAnswers) -> list[Fact]:
     """Return what the pour as planned comes to in the room that the datasheet allows."""
     if cure.room_peak_c is None:
         return []
-    held = cure.room_peak_c <= plan.resin.limits.max_core_c
-    return [fact("pour-then-reaches" if held else "pour-still-reaches", peak=peak(cure.room_peak_c))]
+    limit_c, chances, reached = plan.resin.limits.max_core_c, cure.room_chances, peak(cure.room_peak_c)
+    if _holds(cure.room_peak_c, chances, limit_c):
+        return [fact("pour-then-reaches", peak=reached)]
+    if chances is None or cure.room_peak_c > limit_c:
+        return [fact("pour-still-reaches", peak=reached)]
+    return [fact("pour-still-open", peak=reached, chance=chance(chances.over))]
 
 
 def _joints(plan: Plan, cure: CureAnswers) -> list[Finding]:
@@ -411,7 +440,8 @@ def _spread(plan: Plan, cure: CureAnswers) -> list[Finding]:
     light = Light.OK
     if cure.spread_k > WATCH_SPREAD.value:
         light = Light.STOP if cure.spread_k > STOP_SPREAD.value else Light.WATCH
-    if cure.peak_c is not None and cure.band is not None and not too_hot(plan, cure.peak_c, cure.band):
+    left_open = plan.resin.possible is not None and cure.chances is not None
+    if cure.peak_c is not None and left_open and not too_hot(plan, cure.peak_c, cure.chances):
         # One resin of many that the datasheet leaves possible: what it does by itself refuses nothing.
         light = min(light, Light.WATCH, key=lambda one: (Light.OK, Light.WATCH, Light.STOP).index(one))
     stress = skin_mpa(cure.spread_k)

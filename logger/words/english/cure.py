@@ -152,6 +152,14 @@ ENGLISH: dict[str, str | Plural] = {
     "deepest-safe": (
         "Deepest safe single layer: {depth} (peak {peak}). {deeper} already reaches {reached}; limit {limit}.{sheet}"
     ),
+    "no-depth-at-chance": (
+        "Even {depth} passes the limit of {limit} with a chance of {chance} or more: too little is known of this resin "
+        "to cast it in this room."
+    ),
+    "deepest-at-chance": (
+        "Deepest single layer: {depth}, with a chance below {chance} to pass {limit}. {deeper} has more.{sheet}"
+    ),
+    "deeper-at-chances": "{quarter_depth} passes it in up to 1 of 4 cases, {half_depth} in up to half of them.",
     "keep-to-sheet-depth": " The datasheet allows {depth}: keep to that.",
     "no-room-suits": (
         "No room suits this pour: where it is hard within {within} it goes over {limit}. Pour thinner layers, or take "
@@ -160,6 +168,10 @@ ENGLISH: dict[str, str | Plural] = {
     "rooms-that-work": (
         "Works in a constant room from {coolest} ({tried_cool}hard everywhere after {hard}) to {warmest} "
         "({tried_warm}peak {peak}, limit {limit})."
+    ),
+    "rooms-at-chance": (
+        "Works in a constant room from {coolest} ({tried_cool}hard everywhere after {hard}) to {warmest} "
+        "({tried_warm}chance below {chance} to pass {limit})."
     ),
     "coolest-tried": "the coolest tried; ",
     "warmest-tried": "the warmest tried; ",

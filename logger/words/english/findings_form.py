@@ -15,7 +15,7 @@ ENGLISH: dict[str, str | Plural] = {
     "closer-supports-or-thicker-panel": "Put supports every {apart} or closer, or use a panel of {panel} or more; "
     "predict again with it, it keeps more heat in.",
     "closer-supports-not-thicker-panel": "Put supports every {apart} or closer. A panel of {panel} would bear it, but "
-    "keep so much heat in that it reaches {peak}.",
+    "keep so much heat in that it may reach {peak}.",
     "walls-pushed": "Each metre of wall is pushed out with {force}, a third of the way up; brace and seal it for that.",
     "slabs-stay-down": "The slabs are heavier than the resin they push away.",
     "slabs-held": "If resin gets under them, the slabs pull up with {force} (like {weight} lifting). The clamps hold "

@@ -11,7 +11,8 @@ ENGLISH: dict[str, str | Plural] = {
     "depth-held-by-model": "By the model {depth} stays under {limit}; the datasheet names no depth.",
     "depth-allowed": "{depth} is within the {most} allowed.",
     "depth-over-datasheet": "A single pour of {depth} is too deep: {most} is allowed.",
-    "depth-over-model": "A single pour of {depth} is too deep: by the model {most} stays under {limit}{where}{sheet}.",
+    "depth-over-model": "A single pour of {depth} is too deep: by the model {most} stays under {limit} in 19 of 20 "
+    "cases{where}{sheet}.",
     "where-room": " {room}",
     "datasheet-allows": "; the datasheet allows {depth}",
     # ---- layers that hold ----
@@ -28,7 +29,7 @@ ENGLISH: dict[str, str | Plural] = {
     "layer-within-window": "Layer {layer}: {opens} to {closes} h after layer {below}.",
     "layer-bonds-by-itself": "Within that time it bonds by itself, as long as a thumbnail still sinks in; later scuff "
     "it with {grit} grit, the walls above it too (dried runs do not bond), wash, let it dry, then pour.",
-    "layers-stay-under": "Followed so, it stays under {peak}.",
+    "layers-stay-under": "Followed so, it stays under {peak} in 19 of 20 cases.",
     "scuff-before-layer": "Before the next layer: scuff this one with {grit} grit, the walls above it too (dried runs "
     "do not bond), wash, let it dry, then pour.",
     "glass-open": "How hard this resin gets in the end is not stated. With a glass transition from {low} to {high} its "
@@ -43,7 +44,7 @@ ENGLISH: dict[str, str | Plural] = {
     # ---- how hot ----
     "peak-predicted": "The resin is predicted to reach {peak}{when}{open}; {limit} is the limit.",
     "after-hours": " after {hours}",
-    "nine-in-ten": " (90 % range {low} to {high}: so far the datasheet leaves it open)",
+    "nine-in-ten": " (90 % range {low} to {high})",
     "unknown.resin": "how fast the resin cures and how much heat it gives",
     "unknown.form": "how form and air take the heat away",
     "unknown.mix": "how warm the mix is as poured",
@@ -53,11 +54,17 @@ ENGLISH: dict[str, str | Plural] = {
     "passes-limit-in-cases": "It passes it in {cases} of 10 cases.",
     "passes-limit-by-a-little": "It passes it by a little.",
     "datasheet-allows-this": "The datasheet allows this depth in this room.",
-    "fan-ready-and-cup-test": "Have a fan ready, keep the room at the cool end, and watch it through the peak. A test "
-    "with a cup and one probe tells more: it is on the resin's page.",
+    "open-most-by": "What leaves it open most: {unknown}.",
+    "narrow-resin": "A test with a cup and one probe tells more: it is on the resin's page.",
+    "narrow-form": "Run a fan over it from pouring on: what a fan takes away is known better than what still air does.",
+    "narrow-mix": "Measure the mix before pouring, and put its temperature in the plan.",
+    "narrow-room": "Let a thermometer stand in the room for a day and a night, and put its hours in the plan.",
+    "narrow-flow": "Put the mix's viscosity in the plan: it stands in the datasheet.",
+    "sure-depth": "A single layer of {depth}{where} passes the limit in less than 1 of 20 cases.",
+    "sure-with-remedy": "With {remedy}{where} this pour passes it in less than 1 of 20 cases.",
     "fan-ready": "Have a fan ready and watch it through the peak.",
     "reaches-in-room": "It reaches {peak} {room}.",
-    "reaches-with-remedy": "With {remedy}{where} it reaches {peak}.",
+    "reaches-with-remedy": "With {remedy}{where} it reaches {peak}, and passes the limit in less than 1 of 20 cases.",
     "or-pour-in-layers": "Or pour it in layers, as said above.",
     "pour-in-layers": "Pour it in layers, as said above.",
     "pour-shallower": "Pour shallower layers, cool the room or give it more air, and predict again.",
@@ -79,5 +86,7 @@ ENGLISH: dict[str, str | Plural] = {
     "room-stays-between": "The room stays between {coldest} and {warmest}.",
     "room-stays-at": "The room stays at {room}.",
     "pour-then-reaches": "This pour then reaches {peak}.",
+    "pour-still-open": "That alone is not enough: this pour would then reach {peak}, with a chance of {chance} to pass "
+    "the limit.",
     "pour-still-reaches": "That alone is not enough: this pour would still reach {peak}.",
 }

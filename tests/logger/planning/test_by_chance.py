@@ -8,10 +8,10 @@ import pytest
 
 from logger.cure.fit.datasheet import datasheet_from_text
 from logger.cure.fit.datasheet_fit import fit_datasheet
-from logger.cure.solver.planned_band import PlannedBand, planned_band
 from logger.cure.solver.prediction import long_enough, predict
 from logger.plan.file import Plan, plan_from_table
 from logger.planning.assess import assess
+from logger.planning.chances import RESIN, Chances, quick_chances
 from logger.planning.cure_answers import answers_of, in_its_datasheet, too_hot
 from logger.planning.finding import Finding, Light
 from logger.words.render import say
@@ -56,7 +56,7 @@ def planned(resin: dict[str, Any], depth_mm: float, room_c: float, **more: Any) 
 
 def heat_of(plan: Plan) -> Finding:
     """What planning says of the peak."""
-    assessment = assess(plan, answers=answers_of(plan, predict(long_enough(plan))))
+    assessment = assess(plan, answers=answers_of(plan, predict(long_enough(plan)), quick_chances(plan)))
     keys = {"too-hot", "peak", "peak-open", "peak-close"}
     return next(finding for finding in assessment.findings if finding.key in keys)
 
@@ -80,19 +80,19 @@ def test_twice_as_deep_in_a_warm_room_is_stopped_for_its_heat(resin: dict[str, A
     assert any(f.key == "too-deep" and f.light is Light.STOP for f in assess(plan).findings)
 
 
-def test_without_a_datasheet_s_spread_the_one_resin_decides(resin: dict[str, Any]) -> None:
-    """A plan of an older program, or a resin fitted to the shop's own pours, names no other resins."""
+def test_without_a_datasheet_s_spread_the_resin_is_as_open_as_any(resin: dict[str, Any]) -> None:
+    """A plan of an older program, or with rate constants typed in: as wide as the forecast takes a resin to be."""
     plain = {name: value for name, value in resin.items() if name != "possible"}
     plan = planned(plain, 50.0, 23.0)
-    assert planned_band(plan) is None
+    assert 0.02 < quick_chances(plan).over < 0.98
     assert too_hot(plan, 60.1, None)
     assert not too_hot(plan, 59.9, None)
 
 
 def test_what_the_datasheet_does_not_speak_of_is_stopped_at_even_chances(resin: dict[str, Any]) -> None:
     """A second layer, a deeper one, a room outside: there the datasheet vouches for nothing."""
-    mostly = PlannedBand((50.0,) * 10, (50.0,) * 4 + (70.0,) * 6)
-    away = PlannedBand((50.0,) * 10, (50.0,) * 4 + (130.0,) * 6)
+    mostly = Chances(60.0, (50.0,) * 4 + (70.0,) * 6, (9.0,) * 10, (), {RESIN: 1.0})
+    away = Chances(60.0, (50.0,) * 4 + (130.0,) * 6, (9.0,) * 10, (), {RESIN: 1.0})
     inside = planned(resin, 50.0, 23.0)
     assert in_its_datasheet(inside)
     assert not too_hot(inside, 70.0, mostly)
