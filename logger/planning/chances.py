@@ -58,9 +58,12 @@ WORDS: Mapping[str, Fact] = {
     ROOM: fact("unknown.room"),
     FLOW: fact("unknown.flow"),
 }
-#: Hours at which a band is drawn; how far beyond the plan's own release members are followed, and the longest, h.
-BAND_POINTS = 81
+#: Hours at which a band is drawn, and at which members are read for their release; how far beyond the plan's own
+#: release they are followed, and the longest, h.
+BAND_POINTS, SEEN_POINTS = 161, 241
 SEEN_TIMES, LONGEST_SEEN_H = 1.6, 400.0
+#: Points over which a drawn band is averaged: each of so few members is seen as a tooth of its edge.
+_TEETH = 9
 _PARTS = (0.05, 0.5, 0.95)
 _NORMAL = NormalDist()
 
@@ -148,11 +151,13 @@ def chances_of(plan: Plan, hard_h: float | None = None) -> Chances:
     until_h = long_enough(slowest(plan, members)).run.hours
     if math.isfinite(hard_h):
         until_h = min(max(until_h, SEEN_TIMES * hard_h), LONGEST_SEEN_H)
-    hours = np.linspace(0.0, until_h, 4 * BAND_POINTS - 3)
+    # The band to draw ends where the plan's own course does.
+    shown = np.linspace(0.0, min(long_enough(plan).run.hours, until_h), BAND_POINTS)
+    hours = np.union1d(shown, np.linspace(0.0, until_h, SEEN_POINTS))
     stop = StopRule(beyond_k=BEYOND_C + ZERO_CELSIUS_K)
     result = run_ensemble(plan, members, EnsembleRun(until_h, hours, resolution=QUICKLY, stop=stop))
-    core = np.quantile(result.core_c[:-1, ::4], _PARTS, axis=0, method="hazen")
-    band = Band(tuple(hours[::4].tolist()), *(tuple(row.tolist()) for row in core))
+    core = np.quantile(result.core_c[:-1, np.isin(hours, shown)], _PARTS, axis=0, method="hazen")
+    band = Band(tuple(shown.tolist()), *(tuple(_without_teeth(row).tolist()) for row in core))
     return _chances(plan, result, drawn, _released_h(plan, result, drawn, hard_h), band)
 
 
@@ -300,6 +305,15 @@ def _hypercube(count: int, columns: int) -> Floats:
     middles = (np.arange(count) + 0.5) / count
     cubes = (np.stack([rng.permutation(middles) for _ in range(columns)]) for _ in range(200))
     return min(cubes, key=lambda cube: float(np.abs(np.corrcoef(cube) - np.eye(columns)).max()))
+
+
+def _without_teeth(row: Floats) -> Floats:
+    """Return a band's edge (T,) averaged over _TEETH points, fewer at its ends."""
+    half = _TEETH // 2
+    sums = np.concatenate([[0.0], np.cumsum(row)])
+    at = np.arange(len(row))
+    reach = np.minimum(half, np.minimum(at, len(row) - 1 - at))
+    return np.asarray((sums[at + reach + 1] - sums[at - reach]) / (2 * reach + 1))
 
 
 def _quantile(values: tuple[float, ...], part: float) -> float:

@@ -95,7 +95,11 @@ def assessment_of(plan_toml: str) -> Assessment:
     whole = _WHOLE.get(plan_toml)
     if whole is None:
         course = predicted_of(plan_toml)
-        whole = _Whole(assess_fully(course.plan, course.prediction, chances_kept(plan_toml)), {})
+        chances = chances_kept(plan_toml)
+        if chances is None:
+            chances = chances_of(course.plan)
+            keep_chances(plan_toml, chances)
+        whole = _Whole(assess_fully(course.plan, course.prediction, chances), {})
         _WHOLE.put(plan_toml, whole)
     return whole.assessment
 

@@ -194,12 +194,14 @@ def _peak(plan: Plan, cure: CureAnswers) -> list[Finding]:
         )
         constants = (limit, REFUSED_PART, ALLOWED_PART, WATCHED_PART)
     if chances is not None and chance > GREEN_BELOW:
-        said += [_passes(chance), fact("open-most-by", unknown=WORDS[chances.widest])]
+        said.append(_passes(chance))
     if too_hot(plan, cure.peak_c, chances):
         if chances is None and plain(cure.peak_c) == plain(limit.value):
             said.append(fact("passes-limit-by-a-little"))
+        said += [] if chances is None else [fact("open-most-by", unknown=WORDS[chances.widest])]
         light, key, change = Light.STOP, "too-hot", _cooler(plan, cure)
     elif chances is not None and chance > GREEN_BELOW:
+        said.append(fact("too-uncertain", unknown=WORDS[chances.widest]))
         said += [_IN_DATASHEET] if in_its_datasheet(plan) else []
         light, key, change = Light.WATCH, "peak-open", _to_know(chances, cure)
     elif chances is None and cure.peak_c > limit.value - CLOSE.value:

@@ -11,6 +11,7 @@ from logger.cure.advice.bond import coat_window
 from logger.cure.model.diffusion import slow_down
 from logger.cure.model.history import time_to
 from logger.cure.model.kinetics import EARLIEST_GEL
+from logger.cure.solver.prediction import predict
 from logger.plan.file import Plan, plan_from_text, plan_to_text, read_plan
 from logger.planning.assess import Assessment, assess, assess_fully
 from logger.planning.chances import GREEN_BELOW, quick_chances
