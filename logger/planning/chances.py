@@ -24,7 +24,14 @@ from logger.cure.forecast.parameters import parameters_of
 from logger.cure.model.convection import FLOW_SD
 from logger.cure.model.kinetics import glass_transition_c
 from logger.cure.solver.ensemble import EnsembleResult, EnsembleRun, Members, run_ensemble
-from logger.cure.solver.hardness import COOLED_K, HARD_K, field_hours, milestones, room_at_end_c
+from logger.cure.solver.hardness import (
+    COOLED_K,
+    GLASS_RANGE_C,
+    HARD_K,
+    field_hours,
+    milestones,
+    room_at_end_c,
+)
 from logger.cure.solver.march import StopRule
 from logger.cure.solver.planned_band import FACE_SD, QUICKLY, START_SD_K, slowest
 from logger.cure.solver.prediction import long_enough, predict_coarsely, stop_after_peak
@@ -38,10 +45,11 @@ COUNT = 64
 #: A plan is green below the first chance to pass the limit and red above the second; between, more must be known.
 GREEN_BELOW, RED_ABOVE = 0.05, 0.25
 #: How far each may be off where the plan says it and where it does not, K: the mix as poured; the room, one number or
-#: its hours. The highest glass transition where the plan leaves it at its default, K. Project values, no source.
+#: its hours. The glass transition of the full cure where it is not stated, K (90 % within GLASS_RANGE_C). Project values,
+#: no source.
 START_UNSAID_SD_K = 1.5
 ROOM_SD_K, ROOM_HOURS_SD_K = 1.0, 0.5
-GLASS_SD_K = 8.0
+GLASS_SD_K = (GLASS_RANGE_C[1] - GLASS_RANGE_C[0]) / 3.29
 #: What the peak's spread is split over, each with the columns of a draw that belong to it.
 RESIN, FORM, MIX, ROOM, FLOW = "resin", "form", "mix", "room", "flow"
 UNKNOWNS: Mapping[str, tuple[str, ...]] = {
