@@ -45,7 +45,7 @@ COUNT = 64
 #: A plan is green below the first chance to pass the limit and red above the second; between, more must be known.
 GREEN_BELOW, RED_ABOVE = 0.05, 0.25
 #: How far each may be off where the plan says it and where it does not, K: the mix as poured; the room, one number or
-#: its hours. The glass transition of the full cure where it is not stated, K (90 % within GLASS_RANGE_C). Project values,
+#: its hours. The glass transition of the full cure where it is not stated, K (90 % in GLASS_RANGE_C). Project values,
 #: no source.
 START_UNSAID_SD_K = 1.5
 ROOM_SD_K, ROOM_HOURS_SD_K = 1.0, 0.5
