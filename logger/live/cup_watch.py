@@ -51,7 +51,9 @@ class CupWatch:
     def _hot(self, connection: Connection) -> list[tuple[CupTest, float]]:
         hot = []
         for test in cup_tests.running(connection):
-            course, _elapsed_s = (None, 0.0) if test.told_hot else course_of(connection, self.timeline, test)
+            course, _elapsed_s = (
+                (None, 0.0) if test.told_hot or test.water else course_of(connection, self.timeline, test)
+            )
             if course is not None and course.danger and course.now_c is not None:
                 hot.append((test, course.now_c))
         return hot

@@ -21,15 +21,20 @@ from logger.store.pours import POUR, probes_chosen
 from logger.store.readings import READING
 from logger.store.rows import EventRow
 
-#: data of BEGUN: {"key", "mass_kg", "station", "station_id", "rom", "room_rom" or null, "boot", "boot_ms", "after"}.
+#: data of BEGUN: {"key", "mass_kg", "station", "station_id", "rom", "room_rom" or null, "boot", "boot_ms", "after"};
+#: of a cup of hot water also {"water": true, "room_c": °C or null}.
 BEGUN = "cup-test-begun"
-#: data of ENDED: {"test", "statement" or null}; of HOT: {"test", "celsius"}.
+#: data of ENDED: {"test", "statement" or null}, of water also {"loss": {"w_m2k", "error_pct"} or null}; of HOT:
+#: {"test", "celsius"}.
 ENDED, HOT = "cup-test-ended", "cup-test-hot"
 
 
 @dataclass(frozen=True, slots=True)
 class CupTest:
-    """One cup. mixed_ms: true time, as well as it is known now; after: no reading up to this row is of it."""
+    """One cup. mixed_ms: true time, as well as it is known now; after: no reading up to this row is of it.
+
+    water: hot water, for the heat that the cup loses; room_c: the room as somebody said, where no probe is in it.
+    """
 
     id: int
     key: str
@@ -42,6 +47,18 @@ class CupTest:
     after: int
     by: str
     told_hot: bool
+    water: bool = False
+    room_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KeptLoss:
+    """What a cup of a resin loses, W/(m²·K), its error, % (nine in ten), the mass of water, kg, and when, ms."""
+
+    w_m2k: float
+    error_pct: float
+    water_kg: float
+    at_ms: int
 
 
 def begin(tx: Connection, timeline: Timeline, by: str, name: str, data: dict[str, Any]) -> None:
@@ -63,6 +80,13 @@ def end(tx: Connection, now_ms: int, by: str, test: CupTest, statement: dict[str
     """End a test: with what it measured, or without a result."""
     text = fact("cup-without-result") if statement is None else fact("cup-added-to-datasheet")
     events.add_event(tx, None, now_ms, ENDED, by, text, {"test": test.id, "statement": statement})
+
+
+def end_water(tx: Connection, now_ms: int, by: str, test: CupTest, loss: tuple[float, float] | None) -> None:
+    """End a cup of water: with what it loses (W/(m²·K), error %), or without a result."""
+    kept = None if loss is None else {"w_m2k": loss[0], "error_pct": loss[1]}
+    text = fact("cup-without-result") if loss is None else fact("cup-heat-loss-kept")
+    events.add_event(tx, None, now_ms, ENDED, by, text, {"test": test.id, "statement": None, "loss": kept})
 
 
 def note_hot(tx: Connection, now_ms: int, test: CupTest, celsius: float) -> None:
@@ -132,7 +156,27 @@ def _test(connection: Connection, row: EventRow, *, told_hot: bool) -> CupTest:
         after=facts["after"],
         by=row.by,
         told_hot=told_hot,
+        water=bool(facts.get("water")),
+        room_c=facts.get("room_c"),
     )
+
+
+def heat_loss(connection: Connection, key: str) -> KeptLoss | None:
+    """Return what the newest cup of hot water of a resin has shown; None where none has."""
+    begun = {
+        row.id: row.facts["mass_kg"]
+        for row in shop_events.shop_events(connection, BEGUN)
+        if row.facts["key"] == key and row.facts.get("water")
+    }
+    kept = [
+        (row, row.facts["loss"])
+        for row in shop_events.shop_events(connection, ENDED)
+        if row.facts["test"] in begun and row.facts.get("loss")
+    ]
+    if not kept:
+        return None
+    row, loss = kept[-1]
+    return KeptLoss(loss["w_m2k"], loss["error_pct"], begun[row.facts["test"]], row.at_ms)
 
 
 def measured(connection: Connection, key: str) -> Sequence[dict[str, Any]]:

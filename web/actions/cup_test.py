@@ -11,13 +11,13 @@ from sqlalchemy import Connection
 
 from logger.cure.fit.datasheet import datasheet_from_text
 from logger.cure.fit.datasheet_fit import fit_datasheet
-from logger.cure.fit.what_it_means import CUPS, MEASURED_PCT
+from logger.cure.fit.what_it_means import CUPS, MEASURED_PCT, within_pct
 from logger.errors import BadInput, NotAllowed
 from logger.live.cup_watch import course_of
 from logger.probe_checks.cup import CupCourse, CupState, mean_of
 from logger.quantities import grams, temperature
 from logger.store import cup_tests, probe_checks, resins, stations
-from logger.store.cup_tests import CupTest
+from logger.store.cup_tests import CupTest, KeptLoss
 from logger.words.phrase import phrase
 from web.service.service import Service
 
@@ -44,6 +44,15 @@ def usual_kg(max_depth_mm: float | None) -> float:
 
 def begin(service: Service, by: str, key: str, probe: str, room: str, mass_g: float) -> None:
     """Note that a cup was mixed now. `probe`, `room`: "station/rom"; room may be empty. Raises BadInput, NotAllowed."""
+    begin_cup(service, by, key, (probe, room), mass_g, {})
+
+
+def begin_cup(
+    service: Service, by: str, key: str, probes: tuple[str, str], mass_g: float, more: dict[str, Any]
+) -> None:
+    """Note a cup that was filled now; probes: in it and in the room; more: what else is kept of it. Raises BadInput,
+    NotAllowed.
+    """
     least, most = MASS_KG
     if not least <= mass_g / 1000 <= most:
         raise BadInput(
@@ -59,10 +68,10 @@ def begin(service: Service, by: str, key: str, probe: str, room: str, mass_g: fl
         name = resins.get(tx, key).facts["name"]
         if cup_tests.running(tx, key):
             raise NotAllowed(phrase("a cup of this resin is being watched: end that test first"))
-        station, rom = _probe_of(tx, probe, "probe")
+        station, rom = _probe_of(tx, probes[0], "probe")
         room_rom = None
-        if room:
-            room_station, room_rom = _probe_of(tx, room, "room probe")
+        if probes[1]:
+            room_station, room_rom = _probe_of(tx, probes[1], "room probe")
             if room_station.id != station.id or room_rom == rom:
                 raise BadInput(
                     phrase("room probe"),
@@ -77,13 +86,13 @@ def begin(service: Service, by: str, key: str, probe: str, room: str, mass_g: fl
             "rom": rom,
             "room_rom": room_rom,
         }
-        cup_tests.begin(tx, service.timeline, by, name, data)
+        cup_tests.begin(tx, service.timeline, by, name, data | more)
     service.look_often(station.name)
 
 
 def now_of(service: Service, connection: Connection, key: str) -> CupNow | None:
     """Return the running test of a resin with its course; None where none runs."""
-    tests = cup_tests.running(connection, key)
+    tests = [test for test in cup_tests.running(connection, key) if not test.water]
     return look_at(service, connection, tests[0]) if tests else None
 
 
@@ -101,10 +110,10 @@ def stop(service: Service, by: str, key: str) -> None:
     """End the running test without a result. Raises NotFound, and NotAllowed where none runs."""
     with service.store.write() as tx:
         resins.get(tx, key)
-        now = now_of(service, tx, key)
-        if now is None:
+        tests = cup_tests.running(tx, key)
+        if not tests:
             raise NotAllowed(phrase("no cup of this resin is being watched"))
-        cup_tests.end(tx, service.timeline.true_ms(), by, now.test, None)
+        cup_tests.end(tx, service.timeline.true_ms(), by, tests[0], None)
 
 
 def add_to_datasheet(service: Service, by: str, key: str, room_c: float | None) -> None:
@@ -114,9 +123,10 @@ def add_to_datasheet(service: Service, by: str, key: str, room_c: float | None) 
     """
     with service.store.read() as connection:
         now, data = now_of(service, connection, key), resins.get(connection, key).facts
+        loss = cup_tests.heat_loss(connection, key)
     if now is None:
         raise NotAllowed(phrase("no cup of this resin is being watched"))
-    statement = statement_of(now, room_c)
+    statement = statement_of(now, room_c, loss)
     text = with_statement(data["sheet_toml"], statement)
     fit = fit_datasheet(datasheet_from_text(text, "datasheet")).to_json()
     changed = {"sheet_toml": text, "fit": fit}
@@ -131,8 +141,16 @@ def add_to_datasheet(service: Service, by: str, key: str, room_c: float | None) 
         resins.put(tx, now_ms, by, {**data, **changed})
 
 
-def statement_of(now: CupNow, room_c: float | None) -> dict[str, Any]:
-    """Return what a cup measured, as a [[peak]] of a datasheet. Raises NotAllowed before its peak is past, BadInput."""
+def same_cup(loss: KeptLoss | None, mass_kg: float) -> KeptLoss | None:
+    """Return the loss where it is that of a cup of about this size: half as much to twice as much in it."""
+    return loss if loss is not None and 0.5 <= mass_kg / loss.water_kg <= 2.0 else None
+
+
+def statement_of(now: CupNow, room_c: float | None, loss: KeptLoss | None = None) -> dict[str, Any]:
+    """Return what a cup measured, as a [[peak]] of a datasheet; loss: what a cup of hot water has shown before.
+
+    Raises NotAllowed before its peak is past, BadInput.
+    """
     course = now.course
     if course.state is not CupState.PAST or course.peak_c is None or course.peak_s is None:
         raise NotAllowed(phrase("its peak is not past yet, or was not seen: there is nothing to add"))
@@ -147,13 +165,15 @@ def statement_of(now: CupNow, room_c: float | None) -> dict[str, Any]:
             ),
             remedy=phrase("how warm was it beside the cup?"),
         )
-    return {
+    loss = same_cup(loss, now.test.mass_kg)
+    statement = {
         "mass_kg": now.test.mass_kg,
         "at_c": round(at_c, 1),
         "peak_c": round(course.peak_c, 1),
         "time_min": round(course.peak_s / 60, 1),
-        "tolerance_pct": MEASURED_PCT,
+        "tolerance_pct": MEASURED_PCT if loss is None else within_pct(loss.error_pct),
     }
+    return statement if loss is None else statement | {"loss_w_m2k": round(loss.w_m2k, 2)}
 
 
 def with_statement(sheet_toml: str | None, statement: dict[str, Any]) -> str:

@@ -10,7 +10,7 @@ from logger.pour import Stage
 from logger.probe_checks.cup import CupState
 from logger.store import cup_tests, pours, resins
 from logger.store.people import Role
-from web.actions import cup_test
+from web.actions import cup_test, cup_water
 from web.actions.first_steps import first_steps
 from web.actions.message_test import nobody_reached
 from web.security.access import OnlookerDep, ServiceDep
@@ -32,8 +32,10 @@ def board(request: Request, service: ServiceDep, who: OnlookerDep) -> Response:
         tiles = live_tiles(service, connection, now_ms)
         ahead = pours.all_pours(connection, (Stage.PLANNED, Stage.READY))
         done = pours.all_pours(connection, (Stage.RELEASED, Stage.CLOSED, Stage.SPOILED), FINISHED_SHOWN)
-        cups = [cup_test.look_at(service, connection, test) for test in cup_tests.running(connection)]
-        names = {key: row.facts["name"] for key, row in resins.listed(connection).items()} if cups else {}
+        begun = cup_tests.running(connection)
+        cups = [cup_test.look_at(service, connection, test) for test in begun if not test.water]
+        names = {key: row.facts["name"] for key, row in resins.listed(connection).items()} if begun else {}
+        waters = [cup_water.look_at(service, connection, test) for test in begun if test.water]
         steps = (
             first_steps(service, connection) if who.may(Role.MAKER) and not (tiles or ahead or done) else []
         )
@@ -54,6 +56,7 @@ def board(request: Request, service: ServiceDep, who: OnlookerDep) -> Response:
             "first_steps": steps,
             "nobody_reached": nobody_reached(service),
             "cups": sorted(cups, key=lambda cup: not cup.course.danger),
+            "waters": waters,
             "cup_names": names,
             "cup_state": CupState,
         },

@@ -10,6 +10,7 @@ from starlette.responses import RedirectResponse, Response
 
 from logger.condition.evidence import PLACES
 from logger.cure.fit.datasheet import cup_mm
+from logger.cure.fit.what_it_means import MEASURED_PCT, within_pct
 from logger.errors import BadInput, DidNotConverge, LoggerError, NotAllowed, NotFound
 from logger.plan.file import Resin
 from logger.probe_checks.cup import APART_K, DANGER_C, HOT_C, CupLook, CupState
@@ -17,6 +18,7 @@ from logger.quantities import quantity
 from logger.store import cup_tests, resins, stations
 from logger.words.phrase import phrase
 from web.actions import cup_test as actions
+from web.actions import cup_water
 from web.security.access import MakerDep, ServiceDep, ViewerDep
 from web.service.service import Service
 from web.views.reader_units import reader_of
@@ -34,6 +36,9 @@ Text = Annotated[str, Form(max_length=200)]
 @router.get("/resins/{key}/cup-test")
 def cup_page(key: Key, request: Request, service: ServiceDep, _who: ViewerDep, mass_g: str = "") -> Response:
     """Guide through the test, or show the one that runs. `mass_g`: what somebody was advised to weigh."""
+    with service.store.read() as connection:
+        if cup_water.now_of(service, connection, key) is not None:
+            return RedirectResponse(f"/resins/{key}/cup-test/water", 303)
     return page(request, "cup-test.html", _context(request, service, key, {}, _advised_g(mass_g)))
 
 
@@ -102,24 +107,22 @@ def _context(
         row = resins.get(connection, key)
         now = actions.now_of(service, connection, key)
         looks = cup_tests.looks(connection, now.test, now.test.rom) if now else []
-        choices = [] if now else _choices(service, connection)
+        choices = [] if now else choices_of(service, connection)
+        loss = cup_tests.heat_loss(connection, key)
         measured = cup_tests.measured(connection, key)
         before = _bands_before(connection, key, row.id) if measured else {}
     resin = Resin.model_validate(row.facts["table"])
     weigh_g = advised_g or 1000 * actions.usual_kg(resin.limits.max_depth_mm)
-    cores = [choice["value"] for choice in choices if choice["place"].startswith("core") and choice["free"]]
-    rooms = [choice["value"] for choice in choices if choice["place"].startswith("room")]
-    start = {
-        "mass": reader_of(request).bare_scale(weigh_g),
-        "probe": cores[0] if cores else "",
-        "room": rooms[0] if rooms else "",
-    }
+    start = {"mass": reader_of(request).bare_scale(weigh_g)} | usual_probes(choices)
     return {
         "key": key,
         "resin": resin,
+        "loss": loss,
+        "counts": actions.same_cup(loss, now.test.mass_kg if now else weigh_g / 1000),
+        "within_pct": MEASURED_PCT if loss is None else within_pct(loss.error_pct),
         "has_sheet": bool(row.facts["sheet_toml"]),
         "now": now,
-        "picture": _picture(now, looks) if now else None,
+        "picture": picture_of(looks, now.elapsed_s, DANGER_C) if now else None,
         "state": CupState,
         "choices": choices,
         "given": start | {name: value for name, value in given.items() if value},
@@ -135,19 +138,26 @@ def _context(
     }
 
 
-def _picture(now: actions.CupNow, looks: list[CupLook]) -> Markup | None:
-    """Return the cup's course so far, against where it gets dangerous; None before there is one."""
+def picture_of(looks: list[CupLook], elapsed_s: float, limit_c: float | None) -> Markup | None:
+    """Return a cup's course so far, against where it gets dangerous; None before there is one."""
     if len(looks) < 2:
         return None
     # As many points as the picture is wide; a fault stays a gap.
     few = sorted(looks, key=lambda look: look.at_s)[:: 1 + len(looks) // 400]
     course = Course(
-        [look.at_s / 3600 for look in few], [look.celsius for look in few], now.elapsed_s / 3600, DANGER_C
+        [look.at_s / 3600 for look in few], [look.celsius for look in few], elapsed_s / 3600, limit_c
     )
     return sparkline(course)
 
 
-def _choices(service: Service, connection: Any) -> list[dict[str, Any]]:
+def usual_probes(choices: list[dict[str, Any]]) -> dict[str, str]:
+    """Return the probes that are chosen until somebody chooses others: a core's in the cup, the room's."""
+    cores = [one["value"] for one in choices if one["place"].startswith("core") and one["free"]]
+    rooms = [one["value"] for one in choices if one["place"].startswith("room")]
+    return {"probe": cores[0] if cores else "", "room": rooms[0] if rooms else ""}
+
+
+def choices_of(service: Service, connection: Any) -> list[dict[str, Any]]:
     """Return every thermometer that reads now, and whether it is free."""
     now_ms, choices = service.timeline.true_ms(), []
     probes = stations.probes_by_station(connection)

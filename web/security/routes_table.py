@@ -238,6 +238,9 @@ ROUTES: tuple[Route, ...] = (
     Route("POST", "/resins/{key}/cup-test", "maker", "cup-test-begun"),
     Route("POST", "/resins/{key}/cup-test/add", "maker", "resin-kept"),
     Route("POST", "/resins/{key}/cup-test/stop", "maker", "cup-test-ended"),
+    Route("GET", "/resins/{key}/cup-test/water", "viewer"),
+    Route("POST", "/resins/{key}/cup-test/water", "maker", "cup-test-begun"),
+    Route("POST", "/resins/{key}/cup-test/water/keep", "maker", "cup-test-ended"),
     Route("GET", "/shop/import", "maker"),
     Route("POST", "/shop/import", "maker", "log-imported"),
 )

@@ -136,13 +136,17 @@ def _below_350(value: float | tuple[float, float]) -> float | tuple[float, float
 
 
 class Peak(Statement):
-    """Peak temperature, and its time, of a stated mass in a cup or of a stated depth in a round container."""
+    """Peak temperature, and its time, of a stated mass in a cup or of a stated depth in a round container.
+
+    loss_w_m2k: what that cup gives to the room over its whole surface, measured with hot water (water_cup.py).
+    """
 
     peak_c: Annotated[Span, AfterValidator(_below_350)]
     time_min: Span | None = None
     mass_kg: Mass | None = None
     depth_mm: Depth | None = None
     diameter_mm: Positive | None = None
+    loss_w_m2k: Annotated[float, Field(ge=1, le=60, allow_inf_nan=False)] | None = None
 
     @model_validator(mode="after")
     def _one_specimen(self) -> Peak:
@@ -335,10 +339,15 @@ def specimen_plan(statement: Statement, resin: dict[str, Any], hours: float) -> 
     """
     pour: dict[str, Any]
     form: dict[str, Any] = {"underside": "open"}
+    air: dict[str, Any] = {"room_c": statement.at_c}
     if isinstance(statement, (WorkingTime, GelTime, Peak)) and statement.mass_kg is not None:
         across = cup_mm(statement.mass_kg, float(resin["density_kg_m3"]))
         pour = {"shape": "round", "depth_mm": across, "width_mm": across}
         form = _THIN_CUP
+        if isinstance(statement, Peak) and statement.loss_w_m2k is not None:
+            # What was measured is from the content to the room: the wall is in it.
+            form = _NO_WALL
+            air |= {f"{face}_w_m2k": statement.loss_w_m2k for face in ("top", "bottom", "side")}
     elif isinstance(statement, Peak) and statement.depth_mm is not None:
         pour = {"shape": "sheet", "depth_mm": statement.depth_mm}
         form = _THIN_CUP
@@ -358,7 +367,7 @@ def specimen_plan(statement: Statement, resin: dict[str, Any], hours: float) -> 
             "resin": resin,
             "pour": pour,
             "form": form,
-            "air": {"room_c": statement.at_c},
+            "air": air,
             "run": {"hours": hours},
         }
     )
@@ -376,6 +385,7 @@ _PLASTIC = {
     "density_kg_m3": 900.0,
     "specific_heat_j_kgk": 1900.0,
 }
+_NO_WALL = {name: {**_PLASTIC, "thickness_mm": 0.0} for name in ("bottom", "side")}
 _THIN_CUP = {"bottom": _PLASTIC, "side": _PLASTIC, "underside": "closed"}
 
 

@@ -207,7 +207,7 @@ def predicted(
         if plan is None:
             done[id(statement)] = _film_values(statement, resins)
         else:
-            specimens.setdefault((plan.pour, plan.form, statement.at_c), []).append((statement, plan))
+            specimens.setdefault((plan.pour, plan.form, plan.air), []).append((statement, plan))
     for same in specimens.values():
         plan = max((plan for _, plan in same), key=lambda plan: plan.run.hours)
         stop = _stop([statement for statement, _ in same], roughly=roughly)

@@ -37,11 +37,19 @@ SHALLOWER, DEEPER, DEPTHS = 8.0, 3.0, 11
 FIRST_MM = 20.0
 #: A cup test: what one probe, a scale and a clock tell of it (common practice, no source), %.
 MEASURED_PCT = 10.0
+#: The same where a cup of hot water has told what the cup loses: the probe, the scale and the ratio are left (common
+#: practice, no source); and how much of the loss's error comes into the rise: about the part that it loses by then.
+LOSS_MEASURED_PCT, LOSS_COUNTS = 6.0, 0.6
 #: Cups that are tried of a resin whose deepest pour is at least so deep, mm and kg: a quick system in a larger one may
 #: smoke (common practice, no source).
 CUPS = ((0.0, 0.05), (15.0, 0.1), (40.0, 0.2))
 #: Statements with masses within this many times each other, and temperatures within so many K, tell the same.
 SAME_MASS, SAME_K = 1.5, 3.0
+
+
+def within_pct(loss_error_pct: float) -> float:
+    """Return within how much a cup's peak counts once its loss is known within loss_error_pct (nine in ten), %."""
+    return round(min(MEASURED_PCT, math.hypot(LOSS_MEASURED_PCT, LOSS_COUNTS * loss_error_pct)), 1)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ ENGLISH: dict[str, str | Plural] = {
     "event-imported": "from {workshop}",
     "event-record-deleted": "{title}, from {workshop}",
     "event-probe-elsewhere": "{rom} was reported by {others} before",
+    "cup-heat-loss-kept": "the cup's heat loss is kept",
     "cup-without-result": "without a result",
     "place-core": "core",
     "place-surface": "surface",

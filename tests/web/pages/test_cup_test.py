@@ -13,6 +13,7 @@ from logger.delivery.addresses import AddressBook
 from logger.live.cup_watch import CupWatch
 from logger.plan.file import plan_from_text
 from logger.pour import Stage
+from logger.probe_checks.water_cup import WATER_KG_M3, cup_surface_m2, heat_capacity_j_k
 from logger.settings import Messages
 from logger.store import boots, cup_tests, outbox, resins
 from tests.messages_as_sent import as_sent
@@ -306,3 +307,112 @@ def test_a_running_cup_is_drawn_and_a_silent_stretch_is_a_gap(
     page = maker.get(f"/resins/{key}/cup-test").text
     assert page.count('<path class="core"') == 2
     assert page.count('<path class="limit"') == 1
+
+
+def cool(shop: Any, clock: Any, minutes: int, tau_min: float = 50.0, since: int = 0) -> None:
+    """The station reads a cup of hot water, 38 K over the room, that follows Newton's law of cooling."""
+    for minute in range(since, since + minutes):
+        clock.move(60)
+        shop.sweep(core=21.0 + 38.0 * math.exp(-(minute + 1) / tau_min), room=21.0)
+
+
+def fill(maker: TestClient, key: str, **other: str) -> Any:
+    """Ada presses "Filled now"."""
+    return maker.post(
+        f"/resins/{key}/cup-test/water", data={"probe": CORE, "room": ROOM, "mass": "180"} | other
+    )
+
+
+def test_hot_water_tells_the_cups_loss_which_is_kept_and_counts_for_the_resin(
+    maker: Any, key: str, shop: Any, clock: Any, service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Step by step: guided, logged, fitted with its error, kept, and in the statement of the cup that follows."""
+    guide = words(maker.get(f"/resins/{key}/cup-test"))
+    assert "First, hot water" in guide
+    page = words(maker.get(f"/resins/{key}/cup-test/water"))
+    for part in ("Hot water scalds", "cling film", "middle of the water", "Filled now"):
+        assert part in page, part
+    assert fill(maker, key).url.path == f"/resins/{key}/cup-test/water"
+    cool(shop, clock, 20)
+    early = maker.get(f"/resins/{key}/cup-test/water")
+    assert "until it has lost half of its warmth" in words(early)
+    assert "water/keep" not in early.text
+    assert maker.post(f"/resins/{key}/cup-test/water/keep").status_code == 422
+    assert maker.get(f"/resins/{key}/cup-test").url.path.endswith("/water"), "the running step is shown"
+    assert "A cup of hot water for" in words(maker.get("/"))
+    cool(shop, clock, 25, since=20)
+    known = words(maker.get(f"/resins/{key}/cup-test/water"))
+    found = re.search(r"heat loss is known: ([\d.]+) W/\(m²·K\) ± (\d+) %", known)
+    assert found is not None, known
+    true = heat_capacity_j_k(0.18) / 3000 / cup_surface_m2(0.18, WATER_KG_M3)
+    assert float(found[1]) == pytest.approx(true, rel=0.02)
+    after = maker.post(f"/resins/{key}/cup-test/water/keep")
+    assert after.url.path == f"/resins/{key}/cup-test"
+    assert re.search(
+        r"Measured: it loses [\d.]+ W/\(m²·K\), ± \d+ %\. Its peak then counts within [67] %", words(after)
+    )
+    begin(maker, key, mass="200")
+    watch(shop, clock, 0, 3.0)
+    monkeypatch.setattr(actions, "fit_datasheet", lambda _sheet: FittedAsBefore(service, key))
+    assert maker.post(f"/resins/{key}/cup-test/add").status_code == 200
+    with service.store.read() as connection:
+        (peak,) = actions.datasheet_from_text(resins.get(connection, key).facts["sheet_toml"]).peak
+    assert peak.loss_w_m2k == pytest.approx(true, rel=0.02)
+    assert 6.0 <= peak.tolerance_pct < 10.0
+
+
+class FittedAsBefore:
+    """A fit that changes nothing."""
+
+    def __init__(self, service: Service, key: str) -> None:
+        with service.store.read() as connection:
+            self.resin = resins.get(connection, key).facts["table"]
+
+    def to_json(self) -> dict[str, Any]:
+        """What is kept of it."""
+        return BANDS | {"resin": self.resin, "points": []}
+
+
+def test_the_loss_of_another_cup_does_not_count(
+    maker: Any, key: str, shop: Any, clock: Any, service: Service
+) -> None:
+    """A large cup loses less for its mass: 900 g of water say nothing of 100 g of resin."""
+    fill(maker, key, mass="900")
+    cool(shop, clock, 45)
+    after = maker.post(f"/resins/{key}/cup-test/water/keep")
+    assert "cup of another size" in words(after)
+    begin(maker, key)
+    watch(shop, clock, 0, 3.0)
+    with service.store.read() as connection:
+        now, loss = actions.now_of(service, connection, key), cup_tests.heat_loss(connection, key)
+    assert now is not None
+    statement = actions.statement_of(now, None, loss)
+    assert "loss_w_m2k" not in statement
+    assert statement["tolerance_pct"] == 10.0
+
+
+def test_a_room_without_a_probe_is_asked_for_before_the_water_cools(maker: Any, key: str) -> None:
+    """Without it there is nothing to cool towards; what was typed stays."""
+    answer = fill(maker, key, room="")
+    assert answer.status_code == 422
+    assert re.search(r"room: is missing.*say how warm it is beside the cup", words(answer))
+    assert 'value="180"' in answer.text
+    assert fill(maker, key, room="", room_c="21").status_code == 200
+
+
+def test_a_cup_of_water_calls_nobody_and_ends_without_a_result(
+    maker: Any, key: str, shop: Any, clock: Any, service: Service
+) -> None:
+    """Water over 100 °C is a probe on a kettle, and no resin that runs away."""
+    fill(maker, key)
+    for _ in range(4):
+        clock.move(30)
+        shop.sweep(core=101.0, room=21.0)
+    addresses = AddressBook(Messages(urls=["json://first.invalid"]))
+    CupWatch(service.store, service.timeline, addresses, service.address).call_hot()
+    with service.store.read() as connection:
+        assert outbox.newest_messages(connection) == []
+    maker.post(f"/resins/{key}/cup-test/stop")
+    with service.store.read() as connection:
+        assert cup_tests.running(connection) == []
+        assert cup_tests.heat_loss(connection, key) is None

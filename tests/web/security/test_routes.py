@@ -328,6 +328,8 @@ ELSEWHERE = {
     "POST /resins/{key}/cup-test",
     "POST /resins/{key}/cup-test/add",
     "POST /resins/{key}/cup-test/stop",
+    "POST /resins/{key}/cup-test/water",
+    "POST /resins/{key}/cup-test/water/keep",
     "POST /pours/{pour_id}/undo",
     "POST /api/pours/{pour_id}/undo",
     "POST /pours/{pour_id}/ending",
