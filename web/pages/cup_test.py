@@ -152,9 +152,14 @@ def picture_of(looks: list[CupLook], elapsed_s: float, limit_c: float | None) ->
 
 def usual_probes(choices: list[dict[str, Any]]) -> dict[str, str]:
     """Return the probes that are chosen until somebody chooses others: a core's in the cup, the room's."""
-    cores = [one["value"] for one in choices if one["place"].startswith("core") and one["free"]]
-    rooms = [one["value"] for one in choices if one["place"].startswith("room")]
-    return {"probe": cores[0] if cores else "", "room": rooms[0] if rooms else ""}
+    cores = [one for one in choices if one["place"].startswith("core") and one["free"]]
+    rooms = [one for one in choices if one["place"].startswith("room")]
+    # Both are read by one station: a room beside another bench is no room of this cup.
+    pairs = [(core, room) for core in cores for room in rooms if core["station"] == room["station"]]
+    if pairs:
+        core, room = pairs[0]
+        return {"probe": core["value"], "room": room["value"]}
+    return {"probe": cores[0]["value"] if cores else "", "room": ""}
 
 
 def choices_of(service: Service, connection: Any) -> list[dict[str, Any]]:

@@ -19,6 +19,7 @@ from logger.store import boots, cup_tests, outbox, resins
 from tests.messages_as_sent import as_sent
 from tests.web.page_text import words
 from web.actions import cup_test as actions
+from web.pages.cup_test import usual_probes
 from web.security.access import COOKIE
 from web.server.app import make_app
 from web.service.service import Service
@@ -416,3 +417,15 @@ def test_a_cup_of_water_calls_nobody_and_ends_without_a_result(
     with service.store.read() as connection:
         assert cup_tests.running(connection) == []
         assert cup_tests.heat_loss(connection, key) is None
+
+
+def test_the_room_that_is_offered_is_that_of_the_cups_own_station() -> None:
+    """Two benches: a form that nobody touches is not refused for a room at the other one."""
+
+    def probe(station: str, place: str, *, free: bool = True) -> dict[str, Any]:
+        return {"value": f"{station}/{place}", "station": station, "place": place, "free": free}
+
+    first = [probe("bench-1", "core", free=False), probe("bench-1", "room")]
+    second = [probe("bench-2", "core"), probe("bench-2", "room")]
+    assert usual_probes(first + second) == {"probe": "bench-2/core", "room": "bench-2/room"}
+    assert usual_probes(first + second[:1]) == {"probe": "bench-2/core", "room": ""}
