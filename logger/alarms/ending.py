@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from logger.alarms.book import AlarmEntry
-from logger.alarms.conditions.heat import EARLY_C, PAST_CREDIT_S, core_will_overheat
+from logger.alarms.conditions.heat import EARLY_C, FORECAST_CREDIT_S, core_will_overheat
 from logger.alarms.inputs import AlarmLimits, ForecastAnswer, LooksSummary
 from logger.alarms.kind import Priority
 from logger.alarms.place_facts import at_place, head_place
@@ -267,7 +267,7 @@ def _unknown(
     if not cores:
         return [Obstacle(ObstacleKind.UNKNOWN, fact("end-never-read"))]
     last = max(cores, key=lambda signal: signal.believed_ms)
-    if _past_peak(evidence, last) and now_ms - last.believed_ms <= PAST_CREDIT_S * 1000:
+    if _past_peak(evidence, last) and now_ms - last.believed_ms <= FORECAST_CREDIT_S * 1000:
         return []
     if now_ms - last.believed_ms <= last.recent_ms:
         return [Obstacle(ObstacleKind.UNKNOWN, fact("end-doubted", place=at_place(last.place)))]

@@ -19,6 +19,7 @@ from sqlalchemy import Connection
 
 from logger.cure.forecast.decision import RAISE_OF, chance_needed, next_due_h, will_overheat
 from logger.cure.forecast.forecast import MemberSample, SearchStart, forecast
+from logger.cure.forecast.likelihood import OFFSET_C
 from logger.cure.forecast.predictive import roll_forward
 from logger.cure.forecast.section_view import to_draw
 from logger.cure.forecast.what_if import what_if
@@ -45,6 +46,13 @@ LOOK_AGAIN_MS = 60_000.0
 WORTH_HELP = 0.15
 #: So small a chance leaves nothing open that time would have to stand for.
 SETTLED = 0.1
+#: Up to this chance a pour is calm: before it becomes likely its core leaves the band.
+UNLIKELY = 0.3
+#: Members of a forecast, and of one of a pour whose last chance was as small as SETTLED: whether there are 1 or 3 of
+#: them in 100 above the limit decides nothing.
+MEMBERS, MEMBERS_SETTLED = 64, 32
+#: A core this far outside the band of the last forecast has left it, K: twice what a probe may be off.
+LEAVES_C = 2.0 * OFFSET_C
 #: Once the core's peak is behind by this, h, or by this part of the pour's age if that is less, only the release is
 #: still of interest; then one in so many hours.
 PAST_PEAK_H, PAST_PEAK_PART, LATER_EVERY_H = 1.0, 0.1, 6.0
@@ -56,7 +64,7 @@ class ForecastTask:
 
     `start`: where the last forecast of the pour left the search: from there it takes half as long. `fan_ran`: see
     fan_runs; None: as the plan has it. `help_from`: the chance to pass the limit from which on what would help is
-    worked out too.
+    worked out too. `members`: how many courses are drawn.
     """
 
     plan_toml: str
@@ -66,6 +74,7 @@ class ForecastTask:
     fan_ran: Sequence[tuple[float, float | None]] | None = None
     help_from: float = WORTH_HELP
     start: SearchStart | None = None
+    members: int = MEMBERS
 
 
 #: Calls a function with a task where that delays nobody, and returns its answer, or raises what it raises.
@@ -73,14 +82,36 @@ Compute = Callable[[Callable[[ForecastTask], Json], ForecastTask], Json]
 
 
 def due_at_h(last: Json | None) -> float:
-    """Return the hour at which the next forecast of a pour is due, after its last one, or the first."""
+    """Return the hour at which the next forecast of a pour is due, after its last one as stored, or the first."""
     if last is None:
         return FIRST_H
-    at_h = float(last["at_h"])
+    return float(last["next_at_h"]) if "next_at_h" in last else due_after([last])
+
+
+def due_after(recent: Sequence[Json]) -> float:
+    """Return the hour at which the next forecast is due while the core keeps to the last of `recent`, oldest first."""
+    last, called = recent[-1], _called(recent)
+    at_h, chance = float(last["at_h"]), last["chance_core_over_limit"]
     if peak_is_past(last):
         return at_h + LATER_EVERY_H
-    near = last["chance_core_over_limit"] > WORTH_HELP
-    return next_due_h(at_h, last["time_left_h"] if near else None)
+    # One that calls stands alone until the next: that is not put off.
+    ahead_h = 0.0 if _calls(last) and not called else float(last["core_peak_at_h"]["p05"]) - at_h
+    left_h = last["time_left_h"] if chance > WORTH_HELP and not called else None
+    return next_due_h(at_h, left_h, ahead_h=ahead_h, calm=chance <= UNLIKELY or not _is_open(recent))
+
+
+def due_early_h(last: Json, core: tuple[float, float] | None) -> float:
+    """Return the hour from which on a forecast is due early: inf while the core keeps to the last one.
+
+    `core`: hour and °C of its newest reading. It keeps to the forecast inside the 90 % band, or within LEAVES_C of it.
+    """
+    at_h = float(last["at_h"])
+    if core is None or core[0] <= at_h or peak_is_past(last):
+        return math.inf
+    hours, course = last["bands"]["hours"], last["bands"]["core_c"]
+    low, high = (float(np.interp(core[0], hours, course[name])) for name in ("p05", "p95"))
+    keeps = low - LEAVES_C <= core[1] <= high + LEAVES_C
+    return math.inf if keeps else next_due_h(at_h)
 
 
 def peak_is_past(last: Json) -> bool:
@@ -99,16 +130,20 @@ def _calls(body: Json) -> bool:
     return bool(body["chance_core_over_limit"] >= _needed(body))
 
 
+def _called(recent: Sequence[Json]) -> bool:
+    """Return whether the limit is foretold to be passed. `recent`: a pour's last forecasts, oldest first."""
+    return will_overheat(
+        [body["chance_core_over_limit"] for body in recent], [_needed(body) for body in recent]
+    )
+
+
 def _is_open(recent: Sequence[Json]) -> bool:
     """Return whether a pour's peak is to come and may or may not be too hot. `recent`: last forecasts, oldest first."""
     if not recent:
         return True
     last = recent[-1]
     to_come = last["core_peak_at_h"]["p95"] >= last["at_h"]
-    called = will_overheat(
-        [body["chance_core_over_limit"] for body in recent], [_needed(body) for body in recent]
-    )
-    return bool(to_come and last["chance_core_over_limit"] > SETTLED and not called)
+    return bool(to_come and last["chance_core_over_limit"] > SETTLED and not _called(recent))
 
 
 def history_of(connection: Connection, pour: PourRow) -> dict[str, Place]:
@@ -154,7 +189,7 @@ def work_out(task: ForecastTask) -> Json:
         plan,
         task.history,
         at_h=at_h,
-        sample=MemberSample(seed=task.seed),
+        sample=MemberSample(task.members, task.seed),
         previous=task.start,
         fans=runs,
     )
@@ -232,6 +267,8 @@ class Forecaster:
             last = None if row is None else row.body
             at_h = (self._timeline.true_ms() - pour.started_ms) / 3.6e6
             due_h = due_at_h(last)
+            if last is not None and at_h < due_h:
+                due_h = min(due_h, due_early_h(last, self._newest_core(connection, pour)))
             if at_h < due_h:
                 self._wait(pour_id, due_h - at_h)
                 return False
@@ -256,10 +293,12 @@ class Forecaster:
         if not any(name.startswith("core") and len(place.good()[0]) for name, place in history.items()):
             return False
         help_from = math.inf if self._pace.help_late and not called else WORTH_HELP
+        members = MEMBERS if last is None or last["chance_core_over_limit"] > SETTLED else MEMBERS_SETTLED
         start = SearchStart.of_json(last)
-        task = ForecastTask(pour.plan_toml, history, at_h, pour_id, ran, help_from, start)
+        task = ForecastTask(pour.plan_toml, history, at_h, pour_id, ran, help_from, start, members)
         with self._pace.hold() if is_open else nullcontext():
             body = self._compute(work_out, task)
+        body |= {"next_at_h": round(due_after([*recent[1 - RAISE_OF[1] :], body]), 4)}
         with self._store.write() as tx:
             # While it was solved the pour may have ended, and its record been sealed: nothing is put in afterwards.
             if pours.get_pour(tx, pour_id).stage not in LIVE:
@@ -267,6 +306,12 @@ class Forecaster:
             forecasts.add_forecast(tx, pour_id, at_h, self._timeline.true_ms(), body)
         self._published(pour_id)
         return True
+
+    @staticmethod
+    def _newest_core(connection: Connection, pour: PourRow) -> tuple[float, float] | None:
+        """Return hour and °C of the newest reading of the pour's core, None where there is none."""
+        row = readings.newest_core(connection, pour.id)
+        return None if row is None else ((row.at_ms - pour.started_ms) / 3.6e6, row.milli_c / 1000)
 
     def _wait(self, pour_id: int, hours: float) -> None:
         """Leave a pour alone for so long, but for a minute at most: its clock may be set meanwhile."""

@@ -18,6 +18,7 @@ __all__ = [
     "counts",
     "hottest_core",
     "many_readings",
+    "newest_core",
     "points_after",
     "save_batch",
     "series",
@@ -71,6 +72,16 @@ def hottest_core(connection: Connection, pour_id: int, from_ms: int) -> Any:
     query = query.where(READING.c.pour_id == pour_id, READING.c.place.startswith("core"), at_ms >= from_ms)
     hottest_first = query.where(READING.c.milli_c.is_not(None)).order_by(READING.c.milli_c.desc(), at_ms)
     return connection.execute(hottest_first.limit(1)).first()
+
+
+def newest_core(connection: Connection, pour_id: int) -> Any:
+    """Return the temperature of a pour's core that arrived last: at_ms and milli_c; None when there is none."""
+    at_ms = READING.c.boot_ms + BOOT.c.offset_ms
+    query = select(at_ms.label("at_ms"), READING.c.milli_c).join(BOOT, BOOT.c.id == READING.c.boot)
+    query = query.where(
+        READING.c.pour_id == pour_id, READING.c.place == "core", READING.c.milli_c.is_not(None)
+    )
+    return connection.execute(query.order_by(READING.c.id.desc()).limit(1)).first()
 
 
 def series(connection: Connection, pour_id: int, until_id: int | None = None) -> list[Row[Any]]:

@@ -1,13 +1,13 @@
 """How good the forecast is over a folder of pours (each with plan.toml, readings.csv, truth.json), by hand:
 
-    .venv/bin/python tests/bench/forecast.py FOLDER [--members 64] [--seed 0] [--every 1] [--calls 0.06]
+    .venv/bin/python tests/bench/forecast.py FOLDER [--members 64] [--seed 0] [--every 1] [--no-calls]
         [--rows FILE] [--most N]
 
 One table: at 10, 25, 50 and 75 % of the time to the true core peak the coverage of the 90 % band, its median width, the
 median absolute error of the median and the mean CRPS, for all pours and for those that stay below their limit. Then how
 often the core passed the limit where the chance to was said to be so much, and the calls of core-will-overheat. Beside
-them two baselines: the frozen prediction of the plan, and a thermometer with a fixed limit. --calls 0 leaves the calls
-out, another number spaces their forecasts (that part of the pour's age).
+them two baselines: the frozen prediction of the plan, and a thermometer with a fixed limit. --no-calls leaves the calls
+out.
 --rows keeps each pour's row as a line of JSON; pours that are there already are not run again.
 """
 
@@ -25,6 +25,7 @@ import numpy as np
 from logger.cure.forecast import decision
 from logger.cure.forecast.forecast import Forecast, MemberSample, forecast
 from logger.cure.solver.prediction import predict
+from logger.live.forecaster import FIRST_H, due_after, due_early_h
 from logger.plan.file import Plan, read_plan
 from logger.record.figures import Place, places_from
 from logger.record.readings_file import read_readings
@@ -81,15 +82,17 @@ def score(made: Forecast, truth_c: float) -> dict[str, float]:
     }
 
 
-def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[float, ...]]:
-    """(hour, chance, chance needed, crossing or −1, 5, 50, 95 % of the core's peak) of every forecast until the
-    limit is crossed, or the peak is past; of a pour that is crossed in truth only until it is sure."""
+def call_rows(pour: Pour, members: int, seed: int) -> list[tuple[float, ...]]:
+    """(hour, chance, chance needed, crossing or −1, 5, 50, 95 % of the core's peak) of every forecast, made when a
+    live pour's is, until the limit is crossed, or the peak is past; of a pour that is crossed in truth only until it
+    is sure."""
     over_at = pour.truth["core_over_limit_at_h"]
     peak_h = max(pour.truth["core_peak_at_h"], 1.0)
     end = over_at if over_at is not None else min(1.1 * peak_h, pour.plan.run.hours)
     rows: list[tuple[float, ...]] = []
+    bodies: list[dict[str, Any]] = []
     previous = None
-    at_h = decision.DUE_H
+    at_h = FIRST_H
     while at_h < end:
         previous = forecast(
             pour.plan,
@@ -98,6 +101,7 @@ def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[fl
             previous=None if previous is None else previous.search,
             sample=MemberSample(members=members, seed=seed),
         )
+        bodies.append(previous.to_json())
         crossing, peak = previous.crosses_limit_at_h, previous.core_peak_c
         rows.append(
             (
@@ -112,11 +116,20 @@ def call_rows(pour: Pour, members: int, seed: int, part: float) -> list[tuple[fl
         )
         if over_at is not None and len(rows) >= SURE_AFTER and min(r[1] for r in rows[-SURE_AFTER:]) >= SURE:
             break
-        wait = max(decision.DUE_H, part * at_h)
-        if previous.chance_core_over_limit > decision.CLEAR:
-            wait = min(wait, decision.next_due_h(at_h, previous.time_left_h) - at_h)
-        at_h += wait
+        at_h = next_h(pour, bodies)
     return rows
+
+
+def next_h(pour: Pour, bodies: list[dict[str, Any]]) -> float:
+    """Return when a live pour's next forecast is made: when it is due, or the core has left the last one."""
+    due_h = due_after(bodies[-decision.RAISE_OF[1] :])
+    for at_h, core_c in zip(*pour.history["core"].good(), strict=True):
+        if at_h >= due_h:
+            break
+        early_h = due_early_h(bodies[-1], (float(at_h), float(core_c)))
+        if early_h < due_h:
+            return max(early_h, float(at_h))
+    return due_h
 
 
 def call_of(rows: list[tuple[float, ...]]) -> tuple[float | None, int]:
@@ -139,7 +152,7 @@ def thermometer_call_h(pour: Pour) -> float | None:
     return float(core.hours[above[0]]) if len(above) else None
 
 
-def row_of(pour: Pour, members: int, seed: int, part: float) -> dict[str, Any]:
+def row_of(pour: Pour, members: int, seed: int, calls: bool) -> dict[str, Any]:
     """Everything that the table needs of one pour."""
     truth_c, limit_c = pour.truth["core_peak_c"], pour.plan.resin.limits.max_core_c
     hours = [max(p * pour.truth["core_peak_at_h"], 0.02) for p in PARTS]
@@ -160,7 +173,7 @@ def row_of(pour: Pour, members: int, seed: int, part: float) -> dict[str, Any]:
         "scores": [score(one, truth_c) for one in made],
         "doubted": sorted({d.place for f in made for d in f.doubted}),
         "thermometer_h": thermometer_call_h(pour),
-        "calls": call_rows(pour, members, seed, part) if part > 0 else [],
+        "calls": call_rows(pour, members, seed) if calls else [],
     }
 
 
@@ -254,7 +267,7 @@ def main() -> None:
     said.add_argument("--members", type=int, default=64)
     said.add_argument("--seed", type=int, default=0)
     said.add_argument("--every", type=int, default=1, help="only every n-th pour")
-    said.add_argument("--calls", type=float, default=decision.DUE_PART)
+    said.add_argument("--no-calls", action="store_true", help="only the scores")
     said.add_argument("--rows", type=Path, default=None)
     said.add_argument(
         "--most", type=int, default=1000, help="run no more pours than this, then show the table"
@@ -268,14 +281,14 @@ def main() -> None:
         show(row)
     folders = [f for f in sorted(asked.folder.iterdir()) if (f / "truth.json").exists()][:: asked.every]
     for folder in [f for f in folders if f.name not in there][: asked.most]:
-        rows.append(row_of(read_pour(folder), asked.members, asked.seed, asked.calls))
+        rows.append(row_of(read_pour(folder), asked.members, asked.seed, not asked.no_calls))
         show(rows[-1])
         if asked.rows is not None:
             with asked.rows.open("a", encoding="utf-8") as file:
                 file.write(json.dumps(rows[-1]) + "\n")
     table(rows)
     chance_table(rows)
-    if asked.calls > 0:
+    if not asked.no_calls:
         call_table(rows)
 
 

@@ -34,10 +34,8 @@ CALM_C = 3.0
 BEHIND_H = 2.0
 #: fan-not-cooling: less than this part of the cooling that it should bring.
 LEAST_COOLING = 0.3
-#: A forecast is made every few minutes, so one may stand for this long, s.
-FORECAST_CREDIT_S = 1800.0
-#: After the peak one is made every few hours, and the peak stays past meanwhile, s.
-PAST_CREDIT_S = 12 * 3600.0
+#: A forecast stands until the next is made: an hour or two where nothing is open, some hours after the peak, s.
+FORECAST_CREDIT_S = 12 * 3600.0
 
 
 def core_hot(cores: Sequence[ProbeSignal], now: ProbeSignal, limits: AlarmLimits) -> Observation:
@@ -94,7 +92,7 @@ def core_will_overheat(answer: ForecastAnswer, limits: AlarmLimits, started_ms: 
     hours = (answer.made_at_ms - started_ms) / HOUR_MS
     crossing = answer.crossing_h.p50 if answer.crossing_h is not None else None
     if answer.peak_at_h is not None and answer.peak_at_h.p95 is not None and answer.peak_at_h.p95 <= hours:
-        return Observation(False, answer.made_at_ms, fact("peak-is-past"), credit_s=PAST_CREDIT_S)
+        return Observation(False, answer.made_at_ms, fact("peak-is-past"), credit_s=FORECAST_CREDIT_S)
     needed = chance_needed(hours, crossing)
     if chance < needed:
         # Between the chance that raises it and the one that clears it nothing changes: no chatter near either.

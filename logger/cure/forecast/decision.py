@@ -7,6 +7,9 @@ from collections.abc import Sequence
 #: A new forecast is due after this long, or this part of the pour's age if that is more, h; sooner where the limit is
 #: expected to be passed soon: after this part of the time left, and this long at least.
 DUE_H, DUE_PART, DUE_PART_LEFT, DUE_NEAR_H = 5.0 / 60.0, 0.06, 0.15, 2.0 / 60.0
+#: While the core keeps to the last forecast, hours of readings say little new: the next one waits for this part of the
+#: time in which the peak may come at the earliest, and so many times as long while the pour is calm.
+DUE_PART_AHEAD, DUE_CALM_TIMES = 0.05, 2.0
 
 #: core-will-overheat: the chance that calls long before the limit is expected to be passed, and the chance that calls
 #: shortly before; "long" and "shortly" are parts of the time from pouring to the expected crossing. While waiting costs
@@ -53,9 +56,15 @@ def will_overheat(chances: Sequence[float], needed: Sequence[float]) -> bool:
     return standing
 
 
-def next_due_h(at_h: float, time_left_h: float | None = None) -> float:
-    """Return when the next forecast is due, h, after one at at_h that expects the limit to be passed in time_left_h."""
-    wait = max(DUE_H, DUE_PART * at_h)
+def next_due_h(
+    at_h: float, time_left_h: float | None = None, *, ahead_h: float = 0.0, calm: bool = False
+) -> float:
+    """Return when the next forecast is due, h, after one at at_h that expects the limit to be passed in time_left_h.
+
+    ahead_h: by how much the peak is ahead at least. calm: whether passing the limit is unlikely, or foretold already.
+    Both are for a core that keeps to the forecast.
+    """
+    wait = max(DUE_H, DUE_PART * at_h, DUE_PART_AHEAD * ahead_h) * (DUE_CALM_TIMES if calm else 1.0)
     if time_left_h is not None:
         wait = min(wait, max(DUE_NEAR_H, DUE_PART_LEFT * time_left_h))
     return at_h + wait

@@ -356,6 +356,15 @@ def test_the_core_will_overheat_takes_two_forecasts_of_three_and_says_why(hand: 
         assert words in say(found[0].text, METRIC)
 
 
+def test_the_core_will_overheat_returns_by_forecasts_an_hour_apart(hand: Any) -> None:
+    """An old pour is forecast that seldom, and one forecast stands until the next."""
+    for hour, chance in ((9, 0.95), (10, 0.96), (11, 0.05)):
+        hand.seconds = hour * 3600
+        hand.wait(60, forecast(hour * 3600, chance, crossing_h=Quantiles(12.0, 12.5, 13.0)))
+    hand.seconds = 12 * 3600
+    assert kinds(hand.wait(60, forecast(12 * 3600, 0.04))) == ["core-will-overheat returned"]
+
+
 def test_the_core_will_overheat_is_no_news_once_it_is_too_hot(hand: Any) -> None:
     """core-hot says it already."""
     hand.hold(60, core=65.0)

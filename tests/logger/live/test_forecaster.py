@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor
@@ -15,11 +16,21 @@ import numpy as np
 import pytest
 
 from logger.alarms.inputs import Remedy
+from logger.cure.forecast.decision import next_due_h
 from logger.cure.forecast.forecast import SearchStart
 from logger.cure.solver.prediction import predict
 from logger.facts import sentence
 from logger.live.forecast_facts import answer_of
-from logger.live.forecaster import FIRST_H, Forecaster, ForecastTask, due_at_h, fan_runs, work_out
+from logger.live.forecaster import (
+    FIRST_H,
+    Forecaster,
+    ForecastTask,
+    due_after,
+    due_at_h,
+    due_early_h,
+    fan_runs,
+    work_out,
+)
 from logger.live.schedule import Pace
 from logger.plan.file import plan_from_text
 from logger.pour import Stage
@@ -53,9 +64,36 @@ def body(
 def test_a_young_pour_is_forecast_every_five_minutes_and_an_old_one_less_often() -> None:
     """And closer together when the limit is near."""
     assert due_at_h(None) == FIRST_H
-    assert due_at_h(body(0.5)) == pytest.approx(0.5 + 5 / 60)
-    assert due_at_h(body(10.0)) > 10.4
-    assert due_at_h(body(10.0, chance=0.7, left_h=0.5)) < due_at_h(body(10.0))
+    assert due_at_h(body(0.5, chance=0.4, peak_h=2.0)) == pytest.approx(0.5 + 5 / 60)
+    assert due_at_h(body(10.0, chance=0.4)) > 10.4
+    assert due_at_h(body(10.0, chance=0.7, left_h=0.5)) < due_at_h(body(10.0, chance=0.7))
+
+
+def test_a_calm_slow_pour_is_forecast_a_third_as_often_while_its_core_keeps_to_the_forecast() -> None:
+    """Fewer than 25 in the 20 h to its peak, where every five minutes and later every 6 % of its age make 60."""
+    due = [FIRST_H]
+    while due[-1] < 20.0:
+        due.append(due_at_h(body(due[-1], chance=0.05)))
+    assert len(due) < 25
+    usual = [FIRST_H]
+    while usual[-1] < 20.0:
+        usual.append(next_due_h(usual[-1]))
+    assert len(usual) > 2.5 * len(due)
+
+
+def test_a_core_that_leaves_the_last_forecast_brings_the_next_one_forward() -> None:
+    """As soon as a forecast could be due at all; one that keeps to it, within what a probe may be off, does not."""
+    last = body(2.0) | {"bands": {"hours": [2.0, 10.0], "core_c": {"p05": [30.0, 38.0], "p95": [30.0, 46.0]}}}
+    assert due_early_h(last, (3.0, 31.9)) == due_early_h(last, (3.0, 30.6)) == math.inf
+    assert due_early_h(last, (3.0, 33.0)) == due_early_h(last, (3.0, 30.2)) == next_due_h(2.0)
+    assert due_early_h(last, None) == due_early_h(last, (1.9, 50.0)) == math.inf
+
+
+def test_a_forecast_that_calls_is_confirmed_soon_and_then_the_limit_may_come() -> None:
+    """Two of three raise the alarm: after the first the next is not put off, and after both nothing is open."""
+    once, calm = body(2.0, chance=0.97), body(1.9, chance=0.05)
+    assert due_after([calm, calm, once]) == next_due_h(2.0)
+    assert due_after([calm, once, once]) > 2.0 + 2 * (next_due_h(2.0) - 2.0)
 
 
 def test_after_the_peak_only_the_release_is_of_interest() -> None:
