@@ -62,9 +62,16 @@ class Posterior:
 
 
 def fit(
-    model: Model, data: Sequence[Datum], start: Floats, *, rounds: int = 8, pilots: Floats | None = None
+    model: Model,
+    data: Sequence[Datum],
+    start: Floats,
+    *,
+    rounds: int = 8,
+    pilots: Floats | None = None,
+    axes: Floats | None = None,
 ) -> Posterior:
-    """Return the most probable θ and its spread. start (p,); pilots (K, p): other places to start from.
+    """Return the most probable θ and its spread. start (p,); pilots (K, p): other places to start from; axes: the
+    spread's axes expected there, rows of (p, p) as steps_along gives them.
 
     With no data the prior comes back.
     """
@@ -75,8 +82,9 @@ def fit(
     places = start[None, :] if pilots is None else np.vstack([start[None, :], pilots])
     found = _cheapest(places, model(places), data)
     runs = len(places)
-    axes = FIRST * np.eye(count)
-    trust, precision = np.ones(len(data)), np.eye(count)
+    fits = axes is not None
+    axes = FIRST * np.eye(count) if axes is None else axes
+    precision = values = vectors = np.eye(count)
     for _ in range(rounds):
         around = np.concatenate([found.place[None, :], found.place + axes, found.place - axes])
         out = model(around)
@@ -89,15 +97,22 @@ def fit(
         gain = found.cost - better.cost
         if gain > 0:
             found = better
-        axes = np.clip(values**-0.5, SHORTEST, LONGEST)[:, None] * vectors.T
-        if gain < LEAST_GAIN:
+        # Where the step gained what a quadratic cost would, it has reached the lowest place.
+        expected = 0.5 * float(((vectors.T @ gradient) ** 2 / values).sum())
+        if gain < LEAST_GAIN or (fits and abs(gain - expected) < LEAST_GAIN):
             break
-    values, vectors = np.linalg.eigh(precision)
+        axes, fits = steps_along(vectors / np.sqrt(values)), True
     root = vectors / np.sqrt(values)
-    names = [d.name for d in data]
     misfit = {d.name: float(c / len(d.celsius)) for d, c in zip(data, found.chi, strict=True)}
-    believed = dict(zip(names, trust.tolist(), strict=True))
+    trust = _trust(found.chi, data)
+    believed = {d.name: float(weight) for d, weight in zip(data, trust, strict=True)}
     return Posterior(found.place, root @ root.T, root, believed, misfit, runs, found.cost)
+
+
+def steps_along(root: Floats) -> Floats:
+    """Return the steps over which sensitivities are taken, rows of (p, p): along the spread's axes, root's columns."""
+    lengths = np.sqrt((root**2).sum(axis=0))
+    return np.asarray((root * (np.clip(lengths, SHORTEST, LONGEST) / lengths)).T)
 
 
 @dataclass(frozen=True)

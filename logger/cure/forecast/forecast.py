@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.arrays import Floats
-from logger.cure.forecast.assimilate import Posterior, draw, effective, weigh
+from logger.cure.forecast.assimilate import Posterior, draw, effective, steps_along, weigh
 from logger.cure.forecast.causes import Cause, causes_of
 from logger.cure.forecast.decision import chance_needed
 from logger.cure.forecast.heating import changes_of, going_on, to_come
@@ -77,11 +77,13 @@ class DoubtedProbe:
 class SearchStart:
     """Where the next forecast begins to look, kept with each one: a restart of the service loses nothing.
 
-    theta: the likeliest value of each unknown of the plan, by name, in spreads of its prior. memory_h: how long a model
-    error lasts in this pour. peak_by_h: by when the core's peak comes, as 95 % of the members have it.
+    theta: the likeliest value of each unknown of the plan, by name, in spreads of its prior; axes: steps along the axes
+    of the spread there, rows of (p, p). memory_h: how long a model error lasts in this pour. peak_by_h: by when the
+    core's peak comes, as 95 % of the members have it.
     """
 
     theta: Mapping[str, float]
+    axes: Floats
     memory_h: float
     peak_by_h: float
 
@@ -91,16 +93,28 @@ class SearchStart:
         if body is None or "search" not in body:
             return None
         kept = body["search"]
-        return cls(kept["theta"], kept["memory_h"], body["core_peak_at_h"]["p95"])
+        return cls(
+            kept["theta"],
+            np.array(kept["axes"], dtype=float),
+            kept["memory_h"],
+            body["core_peak_at_h"]["p95"],
+        )
 
     def to_json(self) -> dict[str, Any]:
         """Return what of_json reads, but for the hour of the peak, which is in the forecast."""
         theta = {name: round(value, 4) for name, value in self.theta.items()}
-        return {"theta": theta, "memory_h": self.memory_h}
+        return {"theta": theta, "axes": np.round(self.axes, 4).tolist(), "memory_h": self.memory_h}
 
     def place(self, names: Sequence[str]) -> Floats:
         """Return θ of unknowns by their names (p,); 0, as planned, where one is new."""
         return np.array([self.theta.get(name, 0.0) for name in names])
+
+    def axes_of(self, names: Sequence[str]) -> Floats | None:
+        """Return the axes in the order of unknowns by their names; None where one is new or gone."""
+        known = list(self.theta)
+        if sorted(known) != sorted(names) or self.axes.shape != (len(known), len(known)):
+            return None
+        return self.axes[:, [known.index(name) for name in names]]
 
 
 @dataclass(frozen=True)
@@ -205,7 +219,9 @@ def forecast(
     observed, posterior = _searched(observed, previous, dice[1])
     drawn = _drawn(observed, posterior, sample.members, dice[2])
     state = _state(observed, posterior, drawn, ahead, until_h, dice)
-    answer = _answer(plan, state, roll_forward(plan, state), _theta(observed, posterior))
+    outlook = roll_forward(plan, state)
+    search = _start_of(observed, posterior, memory_h, band(outlook.core_peak_at_h).p95)
+    answer = _answer(plan, state, outlook, search)
     return replace(
         answer,
         causes=causes_of(observed.unknowns, drawn.theta, plan),
@@ -221,8 +237,9 @@ def _searched(
 ) -> tuple[ObservedPour, Posterior]:
     """Return the pour with what explains its readings best, looked for from the last forecast on."""
     late = previous is not None and previous.peak_by_h < observed.at_h
-    start = None if previous is None else previous.place([u.name for u in observed.unknowns])
-    return infer(observed, rng, start, rounds=LATE_ROUNDS if late else ROUNDS)
+    names = [unknown.name for unknown in observed.unknowns]
+    start, axes = (None, None) if previous is None else (previous.place(names), previous.axes_of(names))
+    return infer(observed, rng, start, rounds=LATE_ROUNDS if late else ROUNDS, axes=axes)
 
 
 def _state(
@@ -325,14 +342,17 @@ def _of_core(
     return np.stack([OFFSET_C**2 * miss.sum(axis=1), miss @ fading]), (probe.peak_c, probe.peak_at_h)
 
 
-def _theta(observed: ObservedPour, posterior: Posterior) -> dict[str, float]:
-    """Return the likeliest value of each unknown by name, but for what warmed the surface: that is looked for anew."""
+def _start_of(observed: ObservedPour, posterior: Posterior, memory_h: float, peak_by_h: float) -> SearchStart:
+    """Return where the next search begins: all unknowns but what warmed the surface, which is looked for anew."""
     names = [unknown.name for unknown in observed.unknowns]
     known = len(names) - len(observed.windows)
-    return dict(zip(names[:known], posterior.best[:known].tolist(), strict=True))
+    theta = dict(zip(names[:known], posterior.best[:known].tolist(), strict=True))
+    root = np.linalg.cholesky(posterior.spread[:known, :known])
+    left, lengths, _ = np.linalg.svd(root)
+    return SearchStart(theta, steps_along(left * lengths), memory_h, peak_by_h)
 
 
-def _answer(plan: Plan, state: MemberState, ahead: Outlook, theta: Mapping[str, float]) -> Forecast:
+def _answer(plan: Plan, state: MemberState, ahead: Outlook, search: SearchStart) -> Forecast:
     at_h, limit_c = state.now.hours, plan.resin.limits.max_core_c
     passed = state.past_peak_c > limit_c
     chance = 1.0 if passed else ahead.chance_over(limit_c)
@@ -340,12 +360,11 @@ def _answer(plan: Plan, state: MemberState, ahead: Outlook, theta: Mapping[str, 
     crossing = None
     if not passed and len(crosses) > FEW * len(ahead.crosses_at_h):
         crossing = band(crosses)
-    peak_at_h = band(ahead.core_peak_at_h)
     return Forecast(
         at_h=at_h,
         limit_c=limit_c,
         core_peak_c=band(ahead.core_peak_c),
-        core_peak_at_h=peak_at_h,
+        core_peak_at_h=band(ahead.core_peak_at_h),
         hottest_peak_c=band(ahead.hottest_peak_c),
         hottest_peak_at_h=band(ahead.hottest_peak_at_h),
         chance_core_over_limit=chance,
@@ -365,7 +384,7 @@ def _answer(plan: Plan, state: MemberState, ahead: Outlook, theta: Mapping[str, 
         what_if={},
         ahead=ahead,
         state=state,
-        search=SearchStart(theta, state.memory_h, peak_at_h.p95),
+        search=search,
     )
 
 

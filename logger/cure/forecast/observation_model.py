@@ -123,10 +123,11 @@ def infer(
     start: Floats | None = None,
     *,
     rounds: int = ROUNDS,
+    axes: Floats | None = None,
 ) -> tuple[ObservedPour, Posterior]:
     """Return the likeliest θ; where no θ explains the readings, also with heat on the surface for a while.
 
-    start: where to look first. rounds: how long to look at most.
+    start: where to look first, and axes: of the spread there. rounds: how long to look at most.
     """
     count = len(observed.unknowns)
     begin = np.zeros(count)
@@ -134,7 +135,7 @@ def infer(
         begin[: len(start)] = start[:count]
     pilots = PILOTS if start is None else PILOTS_AFTER
     places = np.vstack([np.zeros(count), draw_normal(rng, pilots, count)])
-    best = fit(observed.model, observed.probes, begin, rounds=rounds, pilots=places)
+    best = fit(observed.model, observed.probes, begin, rounds=rounds, pilots=places, axes=axes)
     for _ in range(MOST_WINDOWS):
         if max(best.misfit.values(), default=0.0) < UNEXPLAINED:
             break

@@ -342,8 +342,10 @@ def test_a_forecast_after_a_restart_is_that_of_a_service_that_ran_on() -> None:
     copy), from the forecast an hour before, and from one of another pour, which no search may trust."""
     task = running_away(10.6)
     before = work_out(replace(running_away(9.4), seed=5))
-    other = SearchStart(dict.fromkeys(before["search"]["theta"], 0.0), before["search"]["memory_h"], 30.0)
-    starts = [None, SearchStart.of_json(before), other]
+    left = SearchStart.of_json(before)
+    assert left is not None
+    other = replace(left, theta=dict.fromkeys(left.theta, 0.0), axes=0.3 * np.eye(len(left.theta)))
+    starts = [None, left, other]
     bands = [work_out(replace(task, start=start))["core_peak_c"] for start in starts]
     for one in bands:
         for two in bands:
@@ -353,8 +355,14 @@ def test_a_forecast_after_a_restart_is_that_of_a_service_that_ran_on() -> None:
 
 def test_a_forecast_begins_where_the_last_stored_one_ended() -> None:
     """Through the stored body alone, as after a restart; a body of an older program has no such place."""
-    stored = body(2.0) | {"search": {"theta": {"rate_factor": 0.7}, "memory_h": 1.5}}
-    start = SearchStart.of_json(json.loads(json.dumps(stored)))
+    search = {"theta": {"rate": 0.7, "heat": 0.1}, "axes": [[0.3, 0.1], [0.0, 0.2]], "memory_h": 1.5}
+    start = SearchStart.of_json(json.loads(json.dumps(body(2.0) | {"search": search})))
     assert start is not None
-    assert start.place(["heat_factor", "rate_factor"]).tolist() == [0.0, 0.7]
+    axes = start.axes_of(["heat", "rate"])
+    assert start.place(["heat", "rate"]).tolist() == [0.1, 0.7]
+    assert axes is not None
+    assert axes.tolist() == [[0.1, 0.3], [0.2, 0.0]]
+    # A program that knows one more unknown begins at its plan's value, with axes of its own.
+    assert start.place(["heat", "rate", "flow"]).tolist() == [0.1, 0.7, 0.0]
+    assert start.axes_of(["heat", "rate", "flow"]) is None
     assert SearchStart.of_json(body(2.0)) is None
