@@ -63,6 +63,8 @@ def causes_of(unknowns: tuple[Parameter, ...], theta: Floats, plan: Plan) -> tup
             sure < SURE
             or abs(middle) < WORTH_NAMING
             or unknown.name.startswith(("probe_x", "surface_reach", "underside_reach"))
+            # A plan that says nothing of its flow plans none that could be missed.
+            or (unknown.name == "flow_factor" and plan.resin.flow is None)
         ):
             continue
         value = float(unknown.value(np.array(np.median(theta[:, i]))))
@@ -100,7 +102,7 @@ HEATS = (
     "room_offset_c",
     HEATING.name,
 )
-COOLS = ("top_factor", "bottom_factor", "side_factor", "fan_part")
+COOLS = ("top_factor", "bottom_factor", "side_factor", "fan_part", "flow_factor")
 
 
 def _warmer(name: str, middle: float) -> bool | None:

@@ -14,8 +14,9 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from logger.arrays import Floats
+from logger.cure.model.convection import FLOW_SD, likely_factor
 from logger.cure.solver.ensemble import Members
-from logger.plan.file import Plan
+from logger.plan.file import Flow, Plan
 
 #: θ is kept within this many spreads.
 FARTHEST = 4.0
@@ -43,6 +44,17 @@ class Parameter:
         """Return the field's own value at θ."""
         offset = self.spread * np.clip(theta, -FARTHEST, FARTHEST)
         return np.exp(offset) if self.is_factor else self.middle + offset
+
+
+@dataclass(frozen=True)
+class Stirred(Parameter):
+    """How strongly the liquid moves, by θ: about 1 where the plan has [resin.flow], else anything from rest to 1."""
+
+    flow: Flow | None = None
+
+    def value(self, theta: Floats) -> Floats:
+        """Return the factor at θ."""
+        return likely_factor(np.clip(theta, -FARTHEST, FARTHEST), self.flow)
 
 
 def parameters_of(plan: Plan) -> tuple[Parameter, ...]:
@@ -74,6 +86,7 @@ def parameters_of(plan: Plan) -> tuple[Parameter, ...]:
         Parameter("surface_reach", 0.05, "surface-probe-low", "surface-probe-high", middle=0.05),
         Parameter("underside_reach", 0.05, "underside-probe-warm", "underside-probe-cool"),
         Parameter("probe_x_mm", 0.05 * width, "core-probe-aside", "core-probe-aside"),
+        Stirred("flow_factor", FLOW_SD, "liquid-moves-more", "liquid-moves-less", flow=plan.resin.flow),
     )
 
 

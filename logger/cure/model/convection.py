@@ -49,6 +49,20 @@ FREE_SURFACE, BEGUN = 1.7, 0.7
 FLOW_SD = 0.25
 
 
+#: Φ, the normal distribution's, by a logistic: 1 / (1 + exp(−1.702 z)), within 0.01 (Haley 1952, from memory).
+_PROBIT = 1.702
+
+
+def likely_factor(deviate: Floats, flow: Flow | None) -> Floats:
+    """Return how strongly liquid may move (Members.flow_factor) for standard normal deviates.
+
+    flow: the plan's; log-normal about 1. None: nobody knows how thick the mix is, and whether it moves; anything from
+    rest, 0, to as it should, 1, is as likely.
+    """
+    z = np.asarray(deviate, dtype=float)
+    return np.asarray(1.0 / (1.0 + np.exp(-_PROBIT * z)) if flow is None else np.exp(FLOW_SD * z))
+
+
 def internal_rayleigh(
     heat_w_m3: Floats | float,
     depth_m: Floats | float,

@@ -83,6 +83,8 @@ ENGLISH: dict[str, str | Plural] = {
     "air-cooler": "the air is cooler than the room probe says ({size})",
     "core-probe-high": "the core probe sits above mid-depth ({size})",
     "core-probe-low": "the core probe sits below mid-depth ({size})",
+    "liquid-moves-more": "the liquid resin stirs itself more than planned ({size})",
+    "liquid-moves-less": "the liquid resin stirs itself less than planned ({size})",
     "core-probe-aside": "the core probe sits off the centre line ({size})",
     "surface-probe-low": "the surface probe sits below the face ({size})",
     "surface-probe-high": "the surface probe sits above the face ({size})",
