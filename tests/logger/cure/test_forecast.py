@@ -122,10 +122,10 @@ def test_a_third_of_the_way_to_the_peak_the_band_holds_the_true_peak(fast: Cours
 
 
 def test_a_resin_that_its_datasheet_leaves_open_is_forecast_as_widely(fast: Course) -> None:
-    """Planned at a quarter of its true rate, as a depth and a working time may leave it (40 resins, spread 0.7)."""
+    """Planned at a fifth of its true rate, as a depth and a working time may leave it (40 resins, spread 0.7)."""
     rates = np.exp(0.7 * np.random.default_rng(3).standard_normal(40))
     rate = fast.plan.resin.rate
-    slow = rate.model_copy(update={"k1_per_s": 0.3 * rate.k1_per_s, "k2_per_s": 0.3 * rate.k2_per_s})
+    slow = rate.model_copy(update={"k1_per_s": 0.25 * rate.k1_per_s, "k2_per_s": 0.25 * rate.k2_per_s})
     ones = (1.0,) * 40
     left_open = Possible(rate=tuple(rates), first=ones, energy=ones, heat=ones)
     at_h = float(fast.truth.core_peak_at_h[0]) / 3.0
