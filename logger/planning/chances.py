@@ -169,9 +169,11 @@ def chances_of(plan: Plan, hard_h: float | None = None) -> Chances:
     return _chances(plan, result, drawn, _released_h(plan, result, drawn, hard_h), band)
 
 
-def quick_chances(plan: Plan) -> Chances:
-    """Return the chances of the plan's peak alone: half a second, for searches. Raises DidNotConverge."""
-    drawn = draws_of(plan)
+def quick_chances(plan: Plan, drawn: Mapping[str, Floats] | None = None) -> Chances:
+    """Return the chances of the plan's peak alone: half a second, for searches. drawn: other draws than its own.
+    Raises DidNotConverge.
+    """
+    drawn = draws_of(plan) if drawn is None else drawn
     members = members_at(drawn)
     hours = long_enough(slowest(plan, members)).run.hours
     run = EnsembleRun(hours, [0.0], resolution=QUICKLY, stop=stop_after_peak(plan, BEYOND_C))

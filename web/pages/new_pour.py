@@ -71,7 +71,7 @@ def first(
     said = given.model_dump()
     with service.store.read() as connection:
         usual, chosen = shop_events.usual_of(connection), resin_of(connection, given.earlier)
-    shown: dict[str, Any] = {"plan": None, "problem": None}
+    shown: dict[str, Any] = {"plan": None, "problem": None, "range": None}
     u = reader_of(request)
     try:
         # With the name that the pour will have it is the same plan: when it is sent, it has been answered.
@@ -80,6 +80,7 @@ def first(
             answer = first_answer(plan_text(with_usual(usual, table), *chosen))
             cut, peak_c = cut_of(answer.plan), answer.prediction.peak_c
             shown |= {"plan": answer.plan, "assessment": answer.assessment, "peak_c": peak_c}
+            shown["range"] = answer.chances and [answer.chances.peak_c(part) for part in (0.05, 0.95)]
             shown["section"] = lambda across: section_drawing(cut, u, across)
             shown["arranged"] = arranged(
                 answer.assessment.verdict, (), (), lambda _item: "", asked="underside-unsaid"

@@ -345,7 +345,10 @@ def _picture(pour: PourRow, plan: Plan, assessment: Assessment, now_ms: int, u: 
     """Return what the pour is drawn with: its section, and its layers over the hours."""
     kept = pour.prediction
     hottest = (kept["peak_at_h"], kept["peak_c"]) if kept else None
-    cut, times = cut_of(plan), times_of(plan, assessment.findings, _foretold(pour, plan), hottest)
+    chance = _chance(pour)
+    peak_range = (chance["peak_c"]["p05"], chance["peak_c"]["p95"]) if chance else None
+    cut = cut_of(plan)
+    times = times_of(plan, assessment.findings, _foretold(pour, plan), hottest, peak_range)
     # To the quarter of an hour: what is only "if poured now" need not change under the eye.
     quarter_ms = now_ms - now_ms % 900_000
     return {

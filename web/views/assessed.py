@@ -34,11 +34,14 @@ class WorkedOut:
 
 @dataclass(frozen=True)
 class FirstAnswer:
-    """What one quick solution says: the peak within some kelvin, and every topic that needs no more."""
+    """What one quick solution says: the peak within some kelvin, and every topic that needs no more. chances: where
+    they were asked for, or have come meanwhile.
+    """
 
     plan: Plan
     prediction: Prediction
     assessment: Assessment
+    chances: Chances | None = None
 
     def frozen(self) -> dict[str, Any]:
         """Return the prediction as it is kept with a pour until the whole one comes."""
@@ -81,7 +84,7 @@ def keep_chances(plan_toml: str, chances: Chances) -> None:
     first = _FIRST.get(plan_toml)
     if first is not None:
         assessment = assess(first.plan, answers=answers_of(first.plan, first.prediction, chances))
-        _FIRST.put(plan_toml, replace(first, assessment=assessment))
+        _FIRST.put(plan_toml, replace(first, assessment=assessment, chances=chances))
 
 
 def assessment_kept(plan_toml: str) -> Assessment | None:
@@ -137,7 +140,8 @@ def _solved_quickly(plan_toml: str) -> FirstAnswer:
     if chances is None and plan.resin.possible is not None:
         # One resin of many that the datasheet leaves possible says little, even for the moment.
         chances = quick_chances(plan)
-    return FirstAnswer(plan, prediction, assess(plan, answers=answers_of(plan, prediction, chances)))
+    assessment = assess(plan, answers=answers_of(plan, prediction, chances))
+    return FirstAnswer(plan, prediction, assessment, chances)
 
 
 @lru_cache(maxsize=32)

@@ -53,14 +53,20 @@ class Times:
     peak_c: float | None
     release: float | None
     cured: float | None
+    peak_range_c: tuple[float, float] | None = None
 
 
 def times_of(
-    plan: Plan, findings: Sequence[Finding], foretold: Foretold, hottest: tuple[float, float] | None
+    plan: Plan,
+    findings: Sequence[Finding],
+    foretold: Foretold,
+    hottest: tuple[float, float] | None,
+    peak_range_c: tuple[float, float] | None = None,
 ) -> Times:
     """Return when everything happens, as far as it has been worked out.
 
-    hottest: of the whole pour, (h, °C). Of a pour that runs away the layers and that are all there is to say.
+    hottest: of the whole pour, (h, °C); peak_range_c: between what it may lie, 90 %. Of a pour that runs away the
+    layers and that are all there is to say.
     """
     runs_away = hottest is not None and extremes.is_runaway(hottest[1])
     joints = [_joint(finding) for finding in findings if finding.key.startswith("joint-")]
@@ -83,6 +89,7 @@ def times_of(
         hottest and hottest[1],
         None if runs_away else foretold.release_at_h,
         None if runs_away else foretold.full_cure_at_h,
+        peak_range_c,
     )
 
 
@@ -109,7 +116,7 @@ def rows_of(times: Times, poured_ms: int | None, now_ms: int, u: Reader) -> list
         until = hours_alone(last.bonds_until)
         rows.append((last.gels, phrase("A next layer bonds without a scuff, until {until}", until=until), ""))
     if times.peak is not None and times.peak_c is not None and times.peak > 0.05:
-        rows.append((times.peak, phrase("At its hottest, about {peak}", peak=peak(times.peak_c)), ""))
+        rows.append((times.peak, _hottest(times.peak_c, times.peak_range_c), ""))
     for at, what in ((times.release, phrase("Hard: out of the form")), (times.cured, phrase("Fully cured"))):
         if at is not None:
             rows.append((at, what, ""))
@@ -127,6 +134,15 @@ def rows_of(times: Times, poured_ms: int | None, now_ms: int, u: Reader) -> list
             }
         )
     return made
+
+
+def _hottest(peak_c: float, range_c: tuple[float, float] | None) -> str:
+    if range_c is None:
+        return phrase("At its hottest, about {peak}", peak=peak(peak_c))
+    low, high = (peak(celsius) for celsius in range_c)
+    return phrase(
+        "At its hottest, about {peak} (90 % range {low} to {high})", peak=peak(peak_c), low=low, high=high
+    )
 
 
 def times_drawing(times: Times, u: Reader, across: int) -> Markup:

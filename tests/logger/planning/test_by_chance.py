@@ -11,8 +11,8 @@ from logger.cure.fit.datasheet_fit import fit_datasheet
 from logger.cure.solver.prediction import long_enough, predict
 from logger.plan.file import Plan, plan_from_table
 from logger.planning.assess import assess
-from logger.planning.chances import RESIN, Chances, quick_chances
-from logger.planning.cure_answers import answers_of, in_its_datasheet, too_hot
+from logger.planning.chances import RESIN, ROOM, Chances, quick_chances
+from logger.planning.cure_answers import CureAnswers, answers_of, in_its_datasheet, too_hot
 from logger.planning.finding import Finding, Light
 from logger.words.render import say
 
@@ -101,3 +101,29 @@ def test_what_the_datasheet_does_not_speak_of_is_stopped_at_even_chances(resin: 
     for outside in (planned(resin, 51.0, 23.0), planned(resin, 50.0, 28.5), layered):
         assert not in_its_datasheet(outside)
         assert too_hot(outside, 70.0, mostly)
+
+
+def judged(resin: dict[str, Any], over: int, widest: str = RESIN, **more: Any) -> Finding:
+    """What planning says of a peak of 45 °C that passes 60 °C in so many of 20 cases; solved by nobody."""
+    peaks = (45.0,) * (20 - over) + (90.0,) * over
+    chances = Chances(60.0, peaks, (9.0,) * 20, (), {widest: 0.8, "none": 0.2})
+    plan = planned({name: value for name, value in resin.items() if name != "possible"}, 40.0, 23.0)
+    found = assess(plan, answers=CureAnswers(peak_c=45.0, chances=chances, **more)).findings
+    keys = {"too-hot", "peak", "peak-open"}
+    return next(finding for finding in found if finding.key in keys)
+
+
+def test_the_light_goes_by_the_chance(resin: dict[str, Any]) -> None:
+    """One peak, 15 K under its limit, whatever it is: green below 5 %, watched to 25 %, refused above."""
+    lights = {over: judged(resin, over).light for over in (0, 3, 8)}
+    assert lights == {0: Light.OK, 3: Light.WATCH, 8: Light.STOP}
+
+
+def test_what_is_too_uncertain_says_what_to_do_to_know(resin: dict[str, Any]) -> None:
+    """What leaves it open most is named, with what tells more of that, and the depth that is sure."""
+    finding = judged(resin, 3, sure_mm=28.0)
+    assert "too uncertain" in say(finding.sentence)
+    assert "how fast the resin cures" in say(finding.sentence)
+    assert "test a cup" in say(finding.change)
+    assert "28 mm passes the limit in less than 1 of 20 cases" in say(finding.change).replace("\u00a0", " ")
+    assert "thermometer stand in the room" in say(judged(resin, 3, ROOM).change)

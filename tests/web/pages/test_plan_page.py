@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 from typing import Any
@@ -89,3 +90,16 @@ def test_the_verdict_leads_to_the_field_that_changes_it(maker: Any, shop: Any, p
     pour = shop.plan(plan_toml.replace("depth_mm = 40", "depth_mm = 60"))
     head = maker.get(f"/pours/{pour}/plan").text.split('class="verdict stop"')[1].split("</section>")[0]
     assert f"/pours/{pour}/plan?open=numbers#f-numbers-depth" in head
+
+
+def test_a_planned_peak_never_stands_alone(maker: Any, shop: Any) -> None:
+    """Range and chance to pass the limit stand beside it, in its time line too, and its chart draws the range."""
+    page = maker.get(f"/pours/{shop.plan(example('wharf-lane-ready.toml'))}/plan").text
+    text = spaced(re.sub(r"<[^>]+>", " ", page)).replace("\u00a0", " ")
+    assert re.search(r"90 % range \d+ °C to \d+ °C", text)
+    assert re.search(r"Chance to pass the limit (below 1|\d+) %", text)
+    assert re.search(r"At its hottest, about \d+ °C \(90 % range \d+ °C to \d+ °C\)", text)
+    chart = json.loads(re.search(r'id="chart-data"[^>]*>(.*?)</script>', page, re.DOTALL)[1])  # type: ignore[index]
+    band = chart["planned_band"]
+    assert len(band["hours"]) == len(band["p05"]) == len(band["p95"]) > 50
+    assert all(low < high for low, high in zip(band["p05"], band["p95"], strict=True))
