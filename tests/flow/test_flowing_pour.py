@@ -157,6 +157,19 @@ def test_resin_too_thick_to_move_peaks_as_if_it_stood_still(slow):
     assert slow["thick"].peak_c == pytest.approx(slow["still"].peak_c, abs=0.05)
 
 
+def test_what_a_plan_says_of_its_motion_is_the_simulation_s(slow):
+    """Peak within 3 °C or a tenth of its rise, and the core's whole curve too; its hour says little, for the peak is
+    flat. Random rivers: tests/bench/flow_comparison.py."""
+    text = plan(width=110).replace("[pour]", "[resin.flow]\nviscosity_pa_s = 0.4\n[pour]")
+    ours, judge = predict(plan_from_text(text)), slow["finer"]
+    allowed = max(3.0, 0.1 * (judge.peak_c - 25))
+    assert ours.peak_c == pytest.approx(judge.peak_c, abs=allowed)
+    core = np.interp(judge.hours, ours.curve.hours, ours.curve.core_c)
+    assert core == pytest.approx(judge.core_c, abs=allowed)
+    # The still pour is far from it, so that the agreement says something.
+    assert slow["still"].peak_c > judge.peak_c + 2 * allowed
+
+
 def test_a_quick_resin_is_not_helped_by_its_motion():
     """It gels too soon: it peaks no cooler, and at most 6 % of its rise hotter, where warm resin gathers."""
     text = plan(18, 25, 4e-6, 1.2e-4, width=80, hours=6)
