@@ -28,6 +28,7 @@ from logger.cure.fit.working_time import (
     quick_working_time_h,
 )
 from logger.cure.solver.assumptions import assumptions
+from logger.cure.solver.laws_left import laws_left
 from logger.cure.solver.prediction import Prediction, coarse_peak_c, long_enough, predict, predict_coarsely
 from logger.extremes import RUNAWAY_C
 from logger.facts import NOTHING, Fact
@@ -95,7 +96,7 @@ def answers_of(plan: Plan, prediction: Prediction | None, chances: Chances | Non
         gel_h=prediction.gel_at_h,
         spread_k=float(np.max(curve.hottest_c - curve.surface_c)) if len(curve.hours) else None,
         coat=coat_window(plan) if plan.slab else None,
-        assumed=tuple(assumptions(plan)),
+        assumed=(*assumptions(plan), *laws_left(plan, prediction)),
         chances=chances,
         underside_c=float(np.max(curve.underside_c)) if len(curve.hours) else None,
         glass=None if extremes.is_runaway(prediction.peak_c) else open_window(plan, prediction),

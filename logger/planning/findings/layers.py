@@ -288,9 +288,9 @@ def _assumed(cure: CureAnswers) -> list[Finding]:
     """Return what the heat was worked out for where the plan is silent or varies."""
     answers = []
     for sentence in cure.assumed:
-        light, key = (
-            (Light.WATCH, "underside-unsaid") if sentence == UNDERSIDE_UNSAID else (Light.OK, "widest")
-        )
+        light, key = Light.OK, "law-left" if sentence.code.startswith("law-left") else "widest"
+        if sentence == UNDERSIDE_UNSAID:
+            light, key = Light.WATCH, "underside-unsaid"
         change = fact("look-under-form") if light is Light.WATCH else NOTHING
         answers.append(
             Finding(

@@ -16,6 +16,19 @@ ENGLISH: dict[str, str | Plural] = {
         "This is a runaway, and outside what the model knows: no figure over {limit} holds. {caution}"
     ),
     # ---- what is assumed ----
+    "law-left-small-top": "The top is so small that still air over it was never measured: what it gives off is "
+    "rough.",
+    "law-left-large-top": "The top is so large and warm that still air over it was never measured: what it gives off "
+    "is rough.",
+    "law-left-small-underside": "The underside is so small that still air under it was never measured: what it gives "
+    "off is rough.",
+    "law-left-large-underside": "The underside is so large and warm that still air under it was never measured: what "
+    "it gives off is rough.",
+    "law-left-large-side": "The side is so high and warm that the air along it becomes turbulent: it gives off more "
+    "than is worked out here.",
+    "law-left-driven": "The fan's air is so fast over so long a top that it was never measured: what the top gives off "
+    "is rough.",
+    "law-left-air": "The air at its faces gets so hot or cold that what they give off is more than 6 % off.",
     "underside-unsaid": (
         "What is under the form is not said: it is taken to stand on a bench, which is hotter than free air below."
     ),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
 from hypothesis import given
@@ -13,6 +14,7 @@ from logger.cure.solver.prediction import predict
 from logger.errors import OutOfRange
 from logger.plan.file import plan_from_text
 from logger.planning.assess import assess
+from logger.planning.finding import Light
 from logger.planning.physics.layers import each_wait_h, layer_advice
 from logger.words.render import say
 
@@ -114,3 +116,17 @@ def test_a_plan_says_what_its_unstated_glass_transition_leaves_open(plan_toml: s
     assert "Its datasheet's glass transition (Tg), on the resin's page, narrows this" in text
     stated = plan_from_text(plan_toml + "[resin.glass]\ntg_inf_c = 80\n")
     assert "glass-open" not in {f.key for f in assess(stated, predict(stated)).findings}
+
+
+def test_a_plan_beyond_the_laws_of_its_air_says_so(plan_toml: str) -> None:
+    """A finding of its own, that stops nothing: a small quick pour in a thin ring, its coefficients left out."""
+    small = re.sub(r"\w+_w_m2k = \S+\n", "", plan_toml).replace('shape = "river"', 'shape = "round"')
+    small = re.sub(r"depth_mm = \d+\nwidth_mm = \d+", "depth_mm = 25\nwidth_mm = 30", small)
+    small = re.sub(r"k2_per_s = \S+", "k2_per_s = 3e-4", small)
+    ring = "[form.{}]\nthickness_mm = 2\n"
+    plan = plan_from_text(
+        small + "[form]\nunderside = 'open'\n" + ring.format("side") + ring.format("bottom")
+    )
+    found = [f for f in assess(plan, predict(plan)).findings if f.key == "law-left"]
+    assert [f.light for f in found] == [Light.OK] * len(found)
+    assert any("still air over it was never measured" in say(f.sentence) for f in found)
