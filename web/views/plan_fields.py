@@ -403,6 +403,16 @@ MIX = Section(
             ),
         ),
         Part(
+            "resin.flow",
+            phrase("How thick the fresh mix is"),
+            (
+                Field(
+                    "viscosity_pa_s", phrase("Viscosity of the mix, Pa·s (1000 mPa·s, or 1000 cP, is 1 Pa·s)")
+                ),
+                Field("at_c", phrase("Temperature for that viscosity"), more=True),
+            ),
+        ),
+        Part(
             "pails",
             phrase("Pails"),
             (

@@ -334,3 +334,17 @@ def test_an_outline_is_read_as_the_drawing_writes_it_in_every_language() -> None
     """A tap writes points with a decimal point: 47.125 in is 1196.975 mm (NIST SP 811, 2008, B.8), also in German."""
     german = replace(AMERICAN, language="de")
     assert _points("47.125  2.5", "Outline", german) == [[1196.975, 63.5]]
+
+
+def test_a_viscosity_that_is_typed_sets_the_liquid_moving_and_an_emptied_one_rests_it(plan_toml: str) -> None:
+    """The only key of [resin.flow] that a datasheet states; the rest has defaults."""
+    plan = plan_from_text(plan_toml)
+    assert plan.resin.flow is None
+    moving = with_section(plan, SECTIONS["mix"], {"resin.flow.viscosity_pa_s": "0.45"}, METRIC)
+    assert moving.resin.flow is not None
+    assert moving.resin.flow.viscosity_pa_s == 0.45
+    assert moving.resin.rate == plan.resin.rate
+    rested = with_section(moving, SECTIONS["mix"], {"resin.flow.viscosity_pa_s": ""}, METRIC)
+    assert rested.resin.flow is None
+    with pytest.raises((RefusedFields, BadPlan)):
+        with_section(plan, SECTIONS["mix"], {"resin.flow.viscosity_pa_s": "-1"}, METRIC)
