@@ -50,6 +50,7 @@ FIELD_OF = {
     "peak": "numbers.depth",
     "peak-close": "numbers.depth",
     "peak-open": "/resins",
+    "glass-open": "/resins",
     "ratio": "mix.ratio_parts",
     "ratio-chemistry": "mix.eew_g_eq",
     "chemistry-unknown": "mix.eew_g_eq",
