@@ -14,7 +14,8 @@
     return `${element.localName}${element.id ? `#${element.id}` : kind} “${text}”`;
   };
   const seen = (element) => element.checkVisibility({ visibilityProperty: true }) && !element.closest(".away");
-  document.querySelectorAll("details").forEach((fold) => { fold.open = true; });
+  // But for those that fetch what they hold.
+  document.querySelectorAll("details:not([data-from])").forEach((fold) => { fold.open = true; });
 
   // Text, as large as it is drawn: a drawing may be scaled.
   const texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);

@@ -105,3 +105,23 @@ def test_what_was_typed_waits_while_another_resin_is_added(browse: Any, one_resi
     page.goto("/pours/new")
     expect(page.locator("#describe [name=title]")).to_have_value("Oak side table")
     expect(page.locator("#describe [name=depth]")).to_have_value("30")
+
+
+def test_a_part_of_the_plan_comes_when_it_is_opened_and_is_saved(
+    browse: Any, shop: Any, service: Any, plan_toml: str
+) -> None:
+    """The page is light, and the fold keeps its place; without a script its link leads to the same fields."""
+    page = browse("phone")
+    page.goto(f"/pours/{shop.plan(plan_toml)}/plan")
+    field = page.locator("#sec-room [name='air.relative_humidity_pct']")
+    assert field.count() == 0
+    page.locator("#sec-room > summary").focus()
+    page.keyboard.press("Enter")
+    expect(field).to_be_visible()
+    assert page.evaluate("document.activeElement.parentElement.id") == "sec-room"
+    field.fill("61")
+    page.locator("#sec-room button").first.click()
+    page.wait_for_url("**saved=room*")
+    assert plan_of(service, page).air.relative_humidity_pct == 61.0
+    page.goto(page.locator("#sec-form .fields a").get_attribute("href") or "")
+    expect(page.locator("#sec-form [name='form.support.span_mm']")).to_have_count(1)
