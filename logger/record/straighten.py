@@ -6,6 +6,7 @@ Douglas & Peucker 1973, Cartographica 10:112.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logger.arrays import Floats
 
@@ -18,6 +19,11 @@ def straightened(points: Floats, unseen: float = UNSEEN_PX) -> Floats:
 
     The first and the last stay.
     """
+    return points[needed(points, unseen)]
+
+
+def needed(points: Floats, unseen: float = UNSEEN_PX) -> NDArray[np.bool_]:
+    """Return which of the points (n, 2) those are: (n,)."""
     stays = np.zeros(len(points), dtype=bool)
     stays[[0, -1]] = True
     spans = [(0, len(points) - 1)]
@@ -35,4 +41,4 @@ def straightened(points: Floats, unseen: float = UNSEEN_PX) -> Floats:
             middle = first + 1 + furthest
             stays[middle] = True
             spans += [(first, middle), (middle, last)]
-    return points[stays]
+    return stays

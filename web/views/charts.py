@@ -10,9 +10,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from typing import Any
 
+import numpy as np
+
 from logger.alarms.registry import KINDS
 from logger.condition.evidence import ExpectedPeak
 from logger.pour import LIVE, Stage
+from logger.record.straighten import needed
 from logger.store.rows import AlarmRow, EventRow, PourRow
 from logger.words.phrase import phrase
 from logger.words.reader import Reader, reading
@@ -30,6 +33,8 @@ DEEDS = ("pouring", "watched", "curing", "released", "layer", "fan", "look", "le
 MOST_MARKS, MOST_LETTERS = 80, 160
 #: Most points of a predicted line: a chart is no wider on a phone or in an office.
 MOST_POINTS = 240
+#: How large a chart is drawn at most, for what of a line can be seen.
+WIDE_PX, PX_OF_DEGREE = 1600.0, 8.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +212,7 @@ def chart_of(
         },
         "planned_band": None
         if planned_band is None
-        else {name: list(planned_band[name]) for name in ("hours", "p05", "p95")},
+        else thinned(planned_band, ("hours", "p05", "p95")),
         "marks": [{"at_h": m.at_h, "rank": m.rank, "text": m.text, "href": m.href} for m in marks],
     }
 
@@ -215,12 +220,23 @@ def chart_of(
 def thinned(
     curve: Mapping[str, Sequence[float]], names: Sequence[str] = (), most: int = MOST_POINTS
 ) -> dict[str, list[float]]:
-    """Return columns with at most so many points; the first, the last and the highest of each are among them."""
+    """Return columns with at most so many points, and of these what a chart shows; the first, the last and the highest
+    of each are among them.
+
+    The column hours, and the temperatures over it, °C, none further off between its points than can be seen.
+    """
     columns = {name: curve.get(name, ()) for name in names or curve}
     count = max((len(column) for column in columns.values()), default=0)
-    if count <= most:
+    if count == 0:
         return {name: list(column) for name, column in columns.items()}
-    step = -(-count // most)
-    kept = {*range(0, count, step), count - 1}
-    kept |= {max(range(count), key=column.__getitem__) for column in columns.values() if len(column) == count}
-    return {name: [column[i] for i in sorted(kept)] if column else [] for name, column in columns.items()}
+    step = max(1, -(-count // most))
+    whole = {name: column for name, column in columns.items() if len(column) == count}
+    tops = {max(range(count), key=column.__getitem__) for column in whole.values()}
+    some = np.array(sorted({*range(0, count, step), count - 1, *tops}))
+    hours = np.asarray(whole["hours"], dtype=float)[some]
+    across = hours * WIDE_PX / max(float(hours[-1] - hours[0]), 1e-9)
+    seen = np.isin(some, [0, count - 1, *tops])
+    for name, column in whole.items():
+        if name != "hours":
+            seen |= needed(np.column_stack([across, PX_OF_DEGREE * np.asarray(column, dtype=float)[some]]))
+    return {name: [column[i] for i in some[seen]] if column else [] for name, column in columns.items()}

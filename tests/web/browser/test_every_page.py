@@ -36,8 +36,8 @@ PAPER = ("/pours/{pour_id}/record/paper",)
 PARTS = {"calm": 5, "hot": 2, "lost": 2, "empty": 2, "unowned": 1}
 #: Largest page beside the chart's scripts, its data and photos, as sent, bytes.
 LARGEST = 60_000
-#: Still larger: the plan is sent with the forms of all its parts.
-LARGER = {"/pours/{pour_id}/plan": 70_000}
+#: Still larger: the plan with one of its parts opened by its address.
+LARGER = {"/pours/{pour_id}/plan": 63_000}
 MEASURES = (Path(__file__).parent / "measures.js").read_text(encoding="utf-8")
 
 
