@@ -41,7 +41,11 @@ ADDRESSES: dict[str, tuple[str, ...]] = {
     "/pours/{pour_id}/first-hour": ("/pours/{young}/first-hour",),
     "/pours/{pour_id}/label": ("/pours/{sealed}/label",),
     "/pours/{pour_id}/mix": ("/pours/{ready}/mix",),
-    "/pours/{pour_id}/plan": ("/pours/{planned}/plan", "/pours/{mistaken}/plan?open=slabs", "/pours/{planned}/plan?open=form"),
+    "/pours/{pour_id}/plan": (
+        "/pours/{planned}/plan",
+        "/pours/{mistaken}/plan?open=slabs",
+        "/pours/{planned}/plan?open=form",
+    ),
     "/pours/{pour_id}/ready": ("/pours/{planned}/ready", "/pours/{mistaken}/ready"),
     "/pours/{pour_id}/record": ("/pours/{sealed}/record", "/pours/{live}/record"),
     "/pours/{pour_id}/record/paper": ("/pours/{sealed}/record/paper",),

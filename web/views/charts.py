@@ -210,9 +210,7 @@ def chart_of(
             "from_h": forecast["at_h"],
             **thinned({"hours": forecast["bands"]["hours"], **forecast["bands"]["core_c"]}),
         },
-        "planned_band": None
-        if planned_band is None
-        else thinned(planned_band, ("hours", "p05", "p95")),
+        "planned_band": None if planned_band is None else thinned(planned_band, ("hours", "p05", "p95")),
         "marks": [{"at_h": m.at_h, "rank": m.rank, "text": m.text, "href": m.href} for m in marks],
     }
 
