@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import xml.etree.ElementTree as ET
 from typing import Any
@@ -10,8 +11,10 @@ import pytest
 
 from logger.plan.file import plan_from_table, plan_from_text
 from logger.words.reader import units_from
+from logger.words.render import say
 from web.views.plan_drawing import cut_of, section_drawing
-from web.views.plan_times import LayerTimes, Times, times_drawing
+from web.views.plan_times import LayerTimes, Times, rows_of, times_drawing
+from web.views.predicted import foretold, foretold_of, frozen, predicted_of
 
 METRIC, AMERICAN = units_from(None), units_from("f.in.gal.lb")
 WIDTHS = (324, 720)
@@ -153,3 +156,29 @@ def test_nothing_written_in_a_drawing_is_smaller_than_twelve_pixels() -> None:
     sizes = re.findall(r"\.drawn [^{]*\{[^}]*font-size: ([\d.]+)px", (STATIC / "plan.css").read_text("utf-8"))
     assert sizes
     assert min(map(float, sizes)) >= 12
+
+
+def test_an_unstated_glass_transition_is_a_range_in_the_list_of_times() -> None:
+    """Hard between two hours, and why; a stated one leaves one hour."""
+    layer = LayerTimes(0.0, 30.0, 36.0, 54.0)
+    open_times = Times((layer,), 30.0, 40.0, 120.0, 473.0, (59.0, 182.0), (47.0, 103.0))
+    notes = {say(row["text"], METRIC): say(row["note"], METRIC) for row in rows_of(open_times, 0, 0, METRIC)}
+    assert "59 h to 182 h, as its glass transition is not stated" in notes["Hard: out of the form"]
+    assert "47 h to 103 h" in next(
+        note for text, note in notes.items() if text.startswith("A next layer bonds")
+    )
+    stated = rows_of(Times((layer,), 30.0, 40.0, 120.0, 473.0), 0, 0, METRIC)
+    assert not [row for row in stated if "not stated" in say(row["note"], METRIC)]
+
+
+def test_a_plans_range_of_hard_times_is_frozen_with_it(plan_toml: str) -> None:
+    """Kept as JSON and read again; its ends lie around the hour that is foretold."""
+    course = predicted_of(plan_toml)
+    kept = json.loads(json.dumps(frozen(course)))
+    read = foretold_of(plan_toml, kept)
+    assert read == foretold(course)
+    assert read.release_range_h is not None
+    assert read.release_at_h is not None
+    assert read.release_range_h[0] <= read.release_at_h <= read.release_range_h[1]
+    stated = plan_toml + "[resin.glass]\ntg_inf_c = 85\n"
+    assert foretold(predicted_of(stated)).release_range_h is None

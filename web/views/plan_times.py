@@ -12,7 +12,7 @@ from logger import extremes
 from logger.facts import Fact
 from logger.plan.file import Plan
 from logger.planning.finding import Finding
-from logger.quantities import hours_alone, length, moment, peak
+from logger.quantities import hours_alone, length, moment, peak, whole_hours
 from logger.words.phrase import phrase
 from logger.words.reader import Reader
 from logger.words.render import say
@@ -53,6 +53,9 @@ class Times:
     peak_c: float | None
     release: float | None
     cured: float | None
+    #: Soonest and latest, where the resin's glass transition is not stated.
+    release_range: tuple[float, float] | None = None
+    bonds_range: tuple[float, float] | None = None
     peak_range_c: tuple[float, float] | None = None
 
 
@@ -114,12 +117,15 @@ def rows_of(times: Times, poured_ms: int | None, now_ms: int, u: Reader) -> list
     last = times.layers[-1]
     if last.gels is not None and last.bonds_until is not None:
         until = hours_alone(last.bonds_until)
-        rows.append((last.gels, phrase("A next layer bonds without a scuff, until {until}", until=until), ""))
+        bonds = phrase("A next layer bonds without a scuff, until {until}", until=until)
+        rows.append((last.gels, bonds, _open(times.bonds_range)))
     if times.peak is not None and times.peak_c is not None and times.peak > 0.05:
         rows.append((times.peak, _hottest(times.peak_c, times.peak_range_c), ""))
-    for at, what in ((times.release, phrase("Hard: out of the form")), (times.cured, phrase("Fully cured"))):
-        if at is not None:
-            rows.append((at, what, ""))
+    ends = (
+        (times.release, phrase("Hard: out of the form"), _open(times.release_range)),
+        (times.cured, phrase("Fully cured"), ""),
+    )
+    rows += [(at, what, note) for at, what, note in ends if at is not None]
     start_ms = now_ms if poured_ms is None else poured_ms
     made: list[Mapping[str, Any]] = []
     for at, text, note in sorted(rows, key=lambda row: row[0]):
@@ -142,6 +148,16 @@ def _hottest(peak_c: float, range_c: tuple[float, float] | None) -> str:
     low, high = (peak(celsius) for celsius in range_c)
     return phrase(
         "At its hottest, about {peak} (90 % range {low} to {high})", peak=peak(peak_c), low=low, high=high
+    )
+
+
+def _open(between: tuple[float, float] | None) -> str:
+    """Return how far an unstated glass transition leaves an hour open; "" where it hardly does."""
+    if between is None or between[1] - between[0] < 1.0:
+        return ""
+    soonest, latest = whole_hours(between[0]), whole_hours(between[1])
+    return phrase(
+        "{soonest} to {latest}, as its glass transition is not stated", soonest=soonest, latest=latest
     )
 
 

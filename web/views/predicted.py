@@ -16,7 +16,7 @@ import numpy as np
 from logger.cure.advice.bond import BondWindow, bond_window
 from logger.cure.advice.layering import LayerVerdict, layer_verdicts
 from logger.cure.forecast.section_view import core_to_draw, fields_to_draw
-from logger.cure.solver.hardness import Milestones, field_hours, milestones
+from logger.cure.solver.hardness import Milestones, field_hours, glass_ends, milestones
 from logger.cure.solver.prediction import Field, Prediction, predict, predict_coarsely
 from logger.extremes import BEYOND_C
 from logger.plan.file import Plan, plan_from_text
@@ -38,6 +38,8 @@ class PredictedPour:
     milestones: Milestones
     window: BondWindow
     joints: tuple[LayerVerdict, ...]
+    #: The same with the highest and with the lowest glass transition that an unstated one may be: soonest, latest.
+    glass: tuple[tuple[Milestones, BondWindow], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +47,9 @@ class Foretold:
     """What the plan lets expect and when, h after pouring; None: not within 60 days.
 
     bonds_from_h, bonds_until_h: a layer on what was poured last bonds without a scuff, whatever its heat does.
-    layers: hour of each later one, what it will find.
+    layers: hour of each later one, what it will find. release_range_h, bonds_range_h: soonest and latest of
+    release_at_h and bonds_until_h where the glass transition is not stated; None where it is, or an end is not within
+    60 days.
     """
 
     core_peak_c: float
@@ -56,6 +60,8 @@ class Foretold:
     bonds_from_h: float | None
     bonds_until_h: float | None
     layers: tuple[tuple[float, str], ...] = ()
+    release_range_h: tuple[float, float] | None = None
+    bonds_range_h: tuple[float, float] | None = None
 
 
 def foretold(course: PredictedPour) -> Foretold:
@@ -71,7 +77,14 @@ def foretold(course: PredictedPour) -> Foretold:
         window.opens_h if bonds else None,
         window.closes_h if bonds else None,
         tuple((joint.at_h, joint.verdict) for joint in course.joints),
+        _range([steps.release_h for steps, _ in course.glass]),
+        _range([end.closes_h for _, end in course.glass]) if bonds else None,
     )
+
+
+def _range(hours: Sequence[float | None]) -> tuple[float, float] | None:
+    known = [h for h in hours if h is not None]
+    return (min(known), max(known)) if known and len(known) == len(hours) else None
 
 
 def frozen(course: PredictedPour, chances: Chances | None = None) -> dict[str, Any]:
@@ -105,7 +118,10 @@ def foretold_of(plan_toml: str, prediction: Mapping[str, Any] | None) -> Foretol
         return _foretold_roughly(prediction)
     if stored is None:
         return foretold(predicted_of(plan_toml))
-    return Foretold(**{**stored, "layers": tuple((at_h, finds) for at_h, finds in stored["layers"])})
+    ranges = {name: tuple(stored[name]) for name in ("release_range_h", "bonds_range_h") if stored.get(name)}
+    return Foretold(
+        **{**stored, **ranges, "layers": tuple((at_h, finds) for at_h, finds in stored["layers"])}
+    )
 
 
 def _foretold_roughly(prediction: Mapping[str, Any]) -> Foretold:
@@ -137,6 +153,10 @@ def predicted_of(plan_toml: str, *, rough: bool = False) -> PredictedPour:
             milestones(plan, prediction),
             bond_window(plan, prediction),
             tuple(layer_verdicts(plan)),
+            tuple(
+                (milestones(end, prediction), bond_window(end, prediction))
+                for end in reversed(glass_ends(plan) or ())
+            ),
         )
         if not rough:
             COURSES.put(plan_toml, course)
