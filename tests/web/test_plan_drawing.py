@@ -13,7 +13,7 @@ from logger.plan.file import plan_from_table, plan_from_text
 from logger.words.reader import units_from
 from logger.words.render import say
 from web.views.plan_drawing import cut_of, section_drawing
-from web.views.plan_times import LayerTimes, Times, rows_of, times_drawing
+from web.views.plan_times import LayerTimes, Times, rows_of, times_drawing, times_of
 from web.views.predicted import foretold, foretold_of, frozen, predicted_of
 
 METRIC, AMERICAN = units_from(None), units_from("f.in.gal.lb")
@@ -161,7 +161,9 @@ def test_nothing_written_in_a_drawing_is_smaller_than_twelve_pixels() -> None:
 def test_an_unstated_glass_transition_is_a_range_in_the_list_of_times() -> None:
     """Hard between two hours, and why; a stated one leaves one hour."""
     layer = LayerTimes(0.0, 30.0, 36.0, 54.0)
-    open_times = Times((layer,), 30.0, 40.0, 120.0, 473.0, (59.0, 182.0), (47.0, 103.0))
+    open_times = Times(
+        (layer,), 30.0, 40.0, 120.0, 473.0, release_range=(59.0, 182.0), bonds_range=(47.0, 103.0)
+    )
     notes = {say(row["text"], METRIC): say(row["note"], METRIC) for row in rows_of(open_times, 0, 0, METRIC)}
     assert "59 h to 182 h, as its glass transition is not stated" in notes["Hard: out of the form"]
     assert "47 h to 103 h" in next(
@@ -182,3 +184,13 @@ def test_a_plans_range_of_hard_times_is_frozen_with_it(plan_toml: str) -> None:
     assert read.release_range_h[0] <= read.release_at_h <= read.release_range_h[1]
     stated = plan_toml + "[resin.glass]\ntg_inf_c = 85\n"
     assert foretold(predicted_of(stated)).release_range_h is None
+
+
+def test_what_is_foretold_reaches_the_list_of_times(plan_toml: str) -> None:
+    """The hour of release, with its range and why, and the peak's own beside it: neither in the other's place."""
+    course = predicted_of(plan_toml)
+    times = times_of(course.plan, [], foretold(course), (30.0, 40.0), (35.0, 50.0))
+    notes = {say(row["text"], METRIC): say(row["note"], METRIC) for row in rows_of(times, 0, 0, METRIC)}
+    assert "not stated" in notes["Hard: out of the form"]
+    hottest = next(text for text in notes if text.startswith("At its hottest"))
+    assert "35 °C to 50 °C" in hottest

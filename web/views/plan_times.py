@@ -92,7 +92,9 @@ def times_of(
         hottest and hottest[1],
         None if runs_away else foretold.release_at_h,
         None if runs_away else foretold.full_cure_at_h,
-        peak_range_c,
+        peak_range_c=peak_range_c,
+        release_range=None if runs_away else foretold.release_range_h,
+        bonds_range=None if runs_away else foretold.bonds_range_h,
     )
 
 
