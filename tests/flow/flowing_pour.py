@@ -1,8 +1,9 @@
 """A plan file's pour whose resin moves until it gels: an independent simulation in two dimensions, a judge for tests.
 
 No line of the solver under test is used. Half a river with its slab and panel, or a piece of a sheet SHEET_DEPTHS wide.
-Slow flow (inertia left out: Prandtl's number is some thousand), Boussinesq: weight changes with temperature and with
-cure, volume does not. Heat and conversion are carried by the motion; heat is conducted, conversion is not.
+Slow flow: inertia is left out, for Prandtl's number is some thousand; a runaway beyond 200 °C thins the resin so far
+that it counts, and is rough here. Boussinesq: weight changes with temperature and with cure, volume does not. Heat and
+conversion are carried by the motion; heat is conducted, conversion is not.
 Viscosity: Castro & Macosko 1982, AIChE J. 28:250 (form from memory),
 μ = μ₂₅ exp[E/R (1/T − 1/T₂₅)] · [α_gel / (α_gel − α)]^(A + B α), solid beyond gel.
 """
