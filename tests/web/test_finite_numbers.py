@@ -98,7 +98,14 @@ def test_a_forecast_with_such_a_number_is_not_kept_and_the_watch_goes_on(
     band = {"p05": 20.0, "p50": 21.0, "p95": float("inf")}
 
     def compute(_work: Any, *_asked: Any) -> dict[str, Any]:
-        return {"at_h": 0.2, "core_peak_c": band}
+        return {
+            "at_h": 0.2,
+            "core_peak_c": band,
+            "core_peak_at_h": {"p05": 9.0, "p50": 10.0, "p95": 11.0},
+            "chance_core_over_limit": 0.0,
+            "crosses_limit_at_h": None,
+            "time_left_h": None,
+        }
 
     forecaster = Forecaster(shop.service.store, shop.service.timeline, compute)
     with caplog.at_level(logging.ERROR):
