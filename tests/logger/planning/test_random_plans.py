@@ -27,6 +27,7 @@ SIGNED = {
     "movement",
     "difference",
     "part B off by",
+    "the panel gets",
 }
 
 
