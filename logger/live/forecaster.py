@@ -122,7 +122,7 @@ def peak_is_past(last: Json) -> bool:
 
 def _needed(body: Json) -> float:
     """Return the chance to be too hot that it takes to call at the time of a forecast."""
-    return chance_needed(body["at_h"], (body["crosses_limit_at_h"] or {}).get("p50"))
+    return chance_needed(body["at_h"], (body.get("crosses_limit_at_h") or {}).get("p50"))
 
 
 def _calls(body: Json) -> bool:
