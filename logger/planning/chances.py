@@ -73,6 +73,8 @@ SEEN_TIMES, LONGEST_SEEN_H = 1.6, 400.0
 #: Points over which a drawn band is averaged: each of so few members is seen as a tooth of its edge.
 _TEETH = 9
 _PARTS = (0.05, 0.5, 0.95)
+#: So many members, of 64, hold the hottest handful: of seven plans all of its four stood among the first dozen.
+LIKELY_HOTTEST = 24
 _NORMAL = NormalDist()
 
 
@@ -183,8 +185,30 @@ def quick_chances(plan: Plan, drawn: Mapping[str, Floats] | None = None) -> Chan
 def sure_peak_c(plan: Plan) -> float:
     """Return what all but GREEN_BELOW of a plan's cases stay under, °C: what advice must keep under the limit. Raises
     DidNotConverge.
+
+    Only the members that are likely to be hottest are solved: a search asks this of stacks of layers, whose slowest
+    members take days. It is the figure of all of them as long as its handful is among these (tests).
     """
-    return quick_chances(plan).peak_c(1.0 - GREEN_BELOW)
+    drawn = draws_of(plan)
+    hottest = np.argsort(-_likely_heat(drawn), kind="stable")[:LIKELY_HOTTEST]
+    some = quick_chances(plan, {name: values[hottest] for name, values in drawn.items()})
+    cooler = (-math.inf,) * (len(drawn["rate"]) - LIKELY_HOTTEST)
+    return _quantile((*cooler, *some.peaks_c), 1.0 - GREEN_BELOW)
+
+
+def _likely_heat(drawn: Mapping[str, Floats]) -> Floats:
+    """Return a score by which members of one plan rank about as they get hot: weights read off a dozen ensembles."""
+    return np.asarray(
+        drawn["rate"]
+        + 0.3 * drawn["first"]
+        - 0.2 * drawn["energy"]
+        + 2.0 * drawn["heat"]
+        - 0.3 * (drawn["top"] + drawn["bottom"])
+        - 0.15 * drawn["side"]
+        + 0.08 * drawn["room"]
+        + 0.05 * drawn["start"]
+        - 0.6 * drawn["flow"]
+    )
 
 
 def _chances(

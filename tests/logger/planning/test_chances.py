@@ -20,6 +20,7 @@ from logger.planning.chances import (
     chances_of,
     draws_of,
     quick_chances,
+    sure_peak_c,
     shares_of,
 )
 
@@ -140,3 +141,11 @@ def test_chances_without_members_over_or_under() -> None:
     flat = Chances(60.0, (50.0,) * 8, (10.0,) * 8, (), {RESIN: 1.0})
     assert flat.over == 0.0
     assert replace(flat, limit_c=40.0).over == 1.0
+
+
+@pytest.mark.parametrize(("depth_mm", "room_c"), [(35.0, 22.0), (50.0, 24.0), (25.0, 28.0), (20.0, 19.0)])
+def test_what_nearly_all_stay_under_is_told_by_the_hottest_members_alone(depth_mm: float, room_c: float) -> None:
+    """The search solves a third of the members, and says what all of them would."""
+    plan = planned(depth_mm, room_c)
+    every = quick_chances(plan).peak_c(0.95)
+    assert sure_peak_c(plan) == pytest.approx(every, abs=0.1) or min(sure_peak_c(plan), every) > 150.0
