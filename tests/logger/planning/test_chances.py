@@ -20,8 +20,8 @@ from logger.planning.chances import (
     chances_of,
     draws_of,
     quick_chances,
-    sure_peak_c,
     shares_of,
+    sure_peak_c,
 )
 
 RATE = {"k1_per_s": 4e-7, "k2_per_s": 2.9e-5, "m": 1.0, "n": 2.0}
@@ -144,7 +144,9 @@ def test_chances_without_members_over_or_under() -> None:
 
 
 @pytest.mark.parametrize(("depth_mm", "room_c"), [(35.0, 22.0), (50.0, 24.0), (25.0, 28.0), (20.0, 19.0)])
-def test_what_nearly_all_stay_under_is_told_by_the_hottest_members_alone(depth_mm: float, room_c: float) -> None:
+def test_what_nearly_all_stay_under_is_told_by_the_hottest_members_alone(
+    depth_mm: float, room_c: float
+) -> None:
     """The search solves a third of the members, and says what all of them would."""
     plan = planned(depth_mm, room_c)
     every = quick_chances(plan).peak_c(0.95)
