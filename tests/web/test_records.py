@@ -662,7 +662,7 @@ def test_pours_are_compared_with_their_predictions(maker: Any, shop: Any, sealed
 
 
 def test_the_shop_learns_what_went_wrong_and_what_would_have_caught_it(maker: Any, sealed: int) -> None:
-    """A crack: its cost, and of the points about depth, room and moisture the one that was let pass."""
+    """A crack: its cost, and of the points about depth, room and moisture those that were let pass."""
     told = maker.get("/api/shop").json()
     assert told["states"] == {"flawed": 1}
     (crack,) = told["troubles"]
@@ -675,8 +675,10 @@ def test_the_shop_learns_what_went_wrong_and_what_would_have_caught_it(maker: An
     record = maker.get(f"/api/pours/{sealed}/record").json()
     (moisture,) = [p for p in record["points"] if p["id"] == "slab-1-moisture"]
     assert moisture["override"]["by"] == "Ada"
-    assert crack["warned"] == {say(moisture["question"], METRIC): 1}, (
-        "depth and room stood at ok and were signed"
+    # This plan passes its limit in 1 of 16 cases: its depth was to be looked at, too.
+    (depth,) = [p for p in record["points"] if p["id"] == "depth"]
+    assert crack["warned"] == {say(one["question"], METRIC): 1 for one in (moisture, depth)}, (
+        "the room stood at ok and was signed"
     )
     page = words(maker.get("/shop"))
     assert "A crack" in page
