@@ -37,7 +37,8 @@ def enrol(tx: Connection, name: str, now_ms: int, token: str | None = None) -> t
 
     The token is shown once and kept as a hash.
     """
-    token = token or secrets.token_urlsafe(32)
+    # In a command's line a word that begins with a dash is an option: one token in 64 would not be taken.
+    token = token or secrets.token_urlsafe(32).replace("-", "_")
     value = tx.execute(select(STATION.c.id).where(STATION.c.name == name, HERE)).scalar()
     values = {"token_hash": token_hash(token), "enrolled_ms": now_ms, "revoked_ms": None}
     if value is None:

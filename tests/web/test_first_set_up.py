@@ -253,3 +253,12 @@ def test_no_name_is_taken_that_a_file_or_a_shell_could_take_amiss(
     assert no_installation.name == "w1"
     assert maker.post("/stations", data={"name": name, "where": "simulated"}).status_code == 422
     assert maker.post("/stations", data={"name": name}).status_code == 422
+
+
+def test_a_stations_token_never_begins_as_an_option_does(
+    service: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One in 64 would: the printed line is then refused on the other machine."""
+    monkeypatch.setattr("logger.store.stations.secrets.token_urlsafe", lambda _bytes: "-wLu9-dash")
+    with service.store.write() as tx:
+        assert not stations.enrol(tx, "bench-9", service.timeline.true_ms())[1].startswith("-")
