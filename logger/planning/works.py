@@ -4,7 +4,6 @@ from __future__ import annotations
 
 WOOD_HANDBOOK_4 = "Glass & Zelinka 2010, Wood Handbook FPL-GTR-190, ch. 4"
 WOOD_HANDBOOK_13 = "Wood Handbook FPL-GTR-190, ch. 13"
-WOOD_TABLE_4_3 = "Wood Handbook FPL-GTR-190 (2010), Table 4-3"
 WOOD_TABLE_13_5 = "Wood Handbook FPL-GTR-190 (2010), Table 13-5"
 WOOD_TABLE_5_3 = "Wood Handbook FPL-GTR-190 (2010), Table 5-3"
 WOOD_TABLE_12_3 = "Cai & Ross 2010, Wood Handbook FPL-GTR-190, Table 12-3"

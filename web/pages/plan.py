@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
@@ -235,8 +235,8 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
         may_undo = bool(page_queries.events_of_kind(connection, pour_id, "plan-before"))
     plan, verdict = pour_actions.plan_of(pour), ready.verdict
     u = reader_of(request)
-    drawn = _drawn(plan, u, shown)
     asked = _questions(pour, plan, assessment)
+    drawn = _drawn(plan, u, shown, {shown.opened, *(one.section for one in asked[:1])})
     chance = _chance(pour)
     may_change = pour.stage in (Stage.PLANNED, Stage.READY)
     return page(
@@ -292,8 +292,10 @@ def _page(request: Request, service: Service, pour_id: int, shown: Shown) -> Res
     )
 
 
-def _drawn(plan: Plan, u: Reader, shown: Shown) -> list[dict[str, Any]]:
-    """Return every section as it is drawn; what was refused in one stands in it."""
+def _drawn(plan: Plan, u: Reader, shown: Shown, needed: Collection[str]) -> list[dict[str, Any]]:
+    """Return every section as it is drawn, with the fields of those that are needed; what was refused in one stands in
+    it.
+    """
     table = plan_to_table(plan)
     drawn = []
     for section in SECTIONS.values():
@@ -302,7 +304,7 @@ def _drawn(plan: Plan, u: Reader, shown: Shown) -> list[dict[str, Any]]:
         drawn.append(
             {
                 "section": section,
-                "parts": shown_section(section, table, u, typed, wrong),
+                "parts": shown_section(section, table, u, typed, wrong) if section.name in needed else [],
                 "problem": wrong.get(section.name),
             }
         )

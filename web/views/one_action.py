@@ -15,8 +15,6 @@ from logger.pour import LIVE, Stage
 
 #: The alarm that a look at the form answers by itself.
 LOOK_DUE = "look-due"
-#: Stages in which somebody is by the form.
-BY_THE_FORM = (Stage.POURING, Stage.WATCHED)
 
 
 class Act(StrEnum):

@@ -77,9 +77,14 @@ def internal_rayleigh(
     return np.asarray(pull * depth5 * thin / (resin.conductivity * resin.diffusivity))
 
 
+def _moving_insulated(rayleigh: Floats) -> Floats:
+    """Return Nu of the measured layer over an insulated bottom (rigid plates, water) once it moves."""
+    return np.asarray(0.403 * (0.5 * rayleigh) ** 0.226)
+
+
 def nusselt_insulated(rayleigh: Floats | float) -> Floats:
-    """Return Nu of the measured layer over an insulated bottom (rigid plates, water), never below conduction's 2."""
-    return np.maximum(0.403 * (0.5 * np.asarray(rayleigh, dtype=float)) ** 0.226, STILL_INSULATED)
+    """Return Nu of that layer, never below conduction's 2."""
+    return np.maximum(_moving_insulated(np.asarray(rayleigh, dtype=float)), STILL_INSULATED)
 
 
 def nusselt_both_cooled(rayleigh: Floats | float) -> tuple[Floats, Floats]:
@@ -94,7 +99,7 @@ def nusselt_free(rayleigh: Floats | float, share: Floats | float = 1.0) -> Float
     rayleigh: of that part alone. share: the part of the layer's depth that it is.
     """
     r = np.asarray(rayleigh, dtype=float)
-    carried = FREE_SURFACE * 0.403 * (0.5 * r) ** 0.226 - STILL_INSULATED
+    carried = FREE_SURFACE * _moving_insulated(r) - STILL_INSULATED
     past = r / np.interp(share, _SHARE, _CRITICAL) - 1.0
     return np.asarray(STILL_INSULATED - np.maximum(carried, 0.0) * np.expm1(-BEGUN * np.maximum(past, 0.0)))
 
